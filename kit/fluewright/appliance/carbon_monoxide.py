@@ -1,0 +1,148 @@
+"""Carbon monoxide on every row of a log, used or refused: the worst of them, and whether it was rising."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from fluewright.appliance.numbers import Number
+from fluewright.combustion import Fuel, flue_gas
+from fluewright.units import Array
+
+SETTLING = pd.Timedelta(minutes=5)
+RISE_ROWS = 25  # fewer rows than this tell nothing of a trend
+EDGE = 0.2  # the rise is the mean of the last fifth less that of the first
+_PASSES = "every burning row, used or refused"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CarbonMonoxideRows:
+    """The worst carbon monoxide of a stretch of rows.
+
+    `air_free` and `dry` are the greatest over all rows, with the interval of the stated accuracy; infinite above
+    where a reading was over range. `rise` is how much the air-free value rose over the burn, None where too few
+    rows tell. `over_range` and `dilute` count rows that were over range, or too dilute for an air-free value and
+    so judged by their carbon monoxide as measured, which the air-free value cannot be below.
+    """
+
+    air_free: Number
+    dry: Number
+    rise: Number | None
+    rows: int
+    over_range: int
+    dilute: int
+    when: pd.Timestamp
+
+
+def _worst(quantity: str, value: Array, low: Array, high: Array, basis: str, origin: str) -> Number:
+    return Number(
+        quantity=quantity,
+        value=float(np.max(value)),
+        low=float(np.max(low)),
+        high=float(np.max(high)),
+        origin=origin,  # type: ignore[arg-type]
+        basis=basis,
+    )
+
+
+def _air_free(fuel: Fuel, oxygen: Mapping[str, Array], monoxide: Array) -> Array:
+    """Return air-free carbon monoxide by the oxygen rule; as measured where the sample cannot tell."""
+    (name, values), *_ = oxygen.items()
+    flue = flue_gas(fuel, **{name: values}, carbon_monoxide_dry=monoxide)
+    ruled = np.asarray(flue.carbon_monoxide_air_free_oxygen_rule, dtype=float)
+    return np.fmax(ruled, monoxide)
+
+
+def carbon_monoxide_rows(
+    frame: pd.DataFrame,
+    *,
+    lower_bounds: pd.DataFrame,
+    fuel: Fuel,
+    half_widths: Mapping[str, tuple[float, float]],
+    oxygen_name: str | None,
+) -> CarbonMonoxideRows | None:
+    """Return the worst carbon monoxide over the rows of `frame`, or None where none was read.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Rows in SI, any phase of the burn: a row taken for fresh air keeps its carbon monoxide.
+    lower_bounds : DataFrame
+        Least values of over-range cells, as the readings hold them.
+    fuel : Fuel
+        What was burned.
+    half_widths : mapping
+        (absolute [SI], share of reading) of the stated accuracy per quantity; the greater holds.
+    oxygen_name : str or None
+        The reading that tells dilution; None judges every row as measured.
+
+    Notes
+    -----
+    Air-free by the trade's dry-oxygen rule. The interval of a row takes oxygen and carbon monoxide at the corners
+    of their accuracy, so it is wider than the 95 % interval of a mean.
+    """
+    if "carbon_monoxide_dry" not in frame:
+        return None
+    monoxide = frame["carbon_monoxide_dry"].to_numpy(dtype=float).copy()
+    bounded = np.zeros(monoxide.size, dtype=bool)
+    if "carbon_monoxide_dry" in lower_bounds:
+        bound = lower_bounds["carbon_monoxide_dry"].reindex(frame.index).to_numpy(dtype=float)
+        bounded = np.isfinite(bound)
+        monoxide[bounded] = bound[bounded]
+    read = np.isfinite(monoxide)
+    if not read.any():
+        return None
+    monoxide, bounded, times = monoxide[read], bounded[read], frame.index[read]
+
+    def half(name: str, values: Array) -> Array:
+        absolute, share = half_widths.get(name, (0.0, 0.0))
+        return np.maximum(absolute, share * np.abs(values))
+
+    spread = half("carbon_monoxide_dry", monoxide)
+    low, high = np.maximum(monoxide - spread, 0.0), np.where(bounded, np.inf, monoxide + spread)
+    low = np.where(bounded, monoxide, low)
+    free, free_low, free_high, dilute = monoxide, low, high, 0
+    if oxygen_name is not None and oxygen_name in frame:
+        oxygen = frame[oxygen_name].to_numpy(dtype=float)[read]
+        reach = half(oxygen_name, oxygen)
+        toward = -1.0 if oxygen_name == "carbon_dioxide_dry" else 1.0
+        free = _air_free(fuel, {oxygen_name: oxygen}, monoxide)
+        free_low = _air_free(fuel, {oxygen_name: oxygen - toward * reach}, low)
+        finite = np.where(bounded, monoxide, high)
+        free_high = np.where(bounded, np.inf, _air_free(fuel, {oxygen_name: oxygen + toward * reach}, finite))
+        told = flue_gas(fuel, **{oxygen_name: oxygen}, carbon_monoxide_dry=monoxide)
+        dilute = int(np.isnan(np.asarray(told.carbon_monoxide_air_free, dtype=float)).sum())
+    worst = int(np.argmax(free))
+    return CarbonMonoxideRows(
+        air_free=_worst("carbon_monoxide_air_free_oxygen_rule", free, free_low, free_high, _PASSES, "computed"),
+        dry=_worst("carbon_monoxide_dry", monoxide, low, high, f"dry; greatest of {_PASSES}", "measured"),
+        rise=_rise(times, free),
+        rows=int(read.sum()),
+        over_range=int(bounded.sum()),
+        dilute=dilute,
+        when=times[worst],
+    )
+
+
+def _rise(times: pd.Index, air_free: Array) -> Number | None:
+    """Return how much air-free carbon monoxide rose after the first minutes, with twice its standard error."""
+    late = air_free[times >= times[0] + SETTLING]
+    if late.size < RISE_ROWS:
+        return None
+    part = max(int(late.size * EDGE), 5)
+    first, last = late[:part], late[-part:]
+    # Each fifth counts as few independent readings: the log is autocorrelated.
+    error = 2.0 * math.sqrt((first.var(ddof=1) + last.var(ddof=1)) / max(part / 5.0, 2.0))
+    rise = float(last.mean() - first.mean())
+    return Number(
+        quantity="carbon_monoxide_air_free_oxygen_rule",
+        value=rise,
+        low=rise - error,
+        high=rise + error,
+        origin="computed",
+        basis="rise over the burn: mean of its last fifth less that of its first, after five minutes",
+    )

@@ -1,0 +1,105 @@
+"""The commands: parse what was asked, call a study, print what came of it."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from fluewright.errors import FluewrightError, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+# Heavy imports wait until a command needs them: a kernel started early runs while they load.
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="fluewright")
+def cli() -> None:
+    """From the logs of a combustion test to an audit that can be defended."""
+
+
+@cli.command()
+@click.argument("visits", metavar="VISIT...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path),
+    default=Path("reports"),
+    show_default=True,
+    help="Folder for the reports.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace reports that are already there and differ.")
+def audit(visits: tuple[Path, ...], output: Path, overwrite: bool) -> None:
+    """Make the audit of each VISIT folder: PDF, HTML and results.json."""
+    from fluewright.report import render
+
+    show = sys.stderr.isatty()
+    for written in render.audit_visits(
+        visits, output=output, overwrite=overwrite, progress=_say if show else None
+    ):
+        for path in written.paths:
+            click.echo(path)
+        click.echo(f"{written.visit}: {written.verdict.upper()}", err=True)
+
+
+@cli.command()
+@click.argument("visit", type=click.Path(path_type=Path))
+def check(visit: Path) -> None:
+    """Read and check VISIT, and list every problem at once. Writes nothing."""
+    from fluewright.visit import check_visit
+
+    problems = check_visit(visit)
+    if problems:
+        listing = "\n".join(f"{number}. {problem}" for number, problem in enumerate(problems, start=1))
+        raise InputError(f"{visit}: {len(problems)} to put right\n{listing}")
+    click.echo(f"{visit}: nothing to put right")
+
+
+@cli.command()
+@click.argument("visit", type=click.Path(path_type=Path))
+def results(visit: Path) -> None:
+    """Print the results.json of VISIT, without making a report."""
+    from fluewright.studies import audit as study
+    from fluewright.studies.results import results_text
+    from fluewright.visit import open_visit
+
+    click.echo(results_text(study.audit(open_visit(visit)).results), nl=False)
+
+
+@cli.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option(
+    "--log",
+    "logs",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="A log to copy in, with a proposed column map. May be given several times.",
+)
+def start(folder: Path, logs: tuple[Path, ...]) -> None:
+    """Write a commented visit FOLDER to fill in."""
+    from fluewright.visit import start_visit
+
+    click.echo(start_visit(folder, logs=logs))
+
+
+def _say(message: str) -> None:
+    click.echo(message, err=True)
+
+
+def main(arguments: Sequence[str] | None = None) -> Any:
+    """Run the command line; exit 0 done, 1 the input is wrong, 2 usage."""
+    try:
+        cli.main(args=None if arguments is None else list(arguments), standalone_mode=False)
+    except FluewrightError as error:
+        click.echo(str(error), err=True)
+        sys.exit(1)
+    except click.UsageError as error:
+        error.show()
+        sys.exit(2)
+    except click.exceptions.Abort:
+        sys.exit(1)
+    except BrokenPipeError:
+        sys.exit(0)

@@ -1,0 +1,273 @@
+"""Burns cut into equal bins of time, moving lines through them, and the fit of a first-order settling.
+
+Every sum is local to a bin or to a moving window: sums that run through a long log would lose the signal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fluewright.units import Array
+
+_BINS_PER_WINDOW = 12
+_FEWEST_BINS = 6
+_BLOCK = 32_768
+
+
+@dataclass(frozen=True, slots=True)
+class Binned:
+    """One channel by bins: mean and variance within each, and the share of rows that held a number."""
+
+    mean: Array
+    within: Array
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """Least-squares line of each moving window: slope [unit/s], its standard error, spread about it, and mean."""
+
+    slope: Array
+    slope_error: Array
+    spread: Array
+    mean: Array
+    binned: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Bins:
+    """Bins of all burns one after the other, with a moving window's length of empty bins after each burn.
+
+    `first` and `count` locate each burn's bins; for each bin, `inside` says whether it belongs to a burn, `burn_of`
+    and `first_of` which burn and where that begins, and `window_of` which moving window speaks for it: the one
+    centred on it, or the nearest that lies within the burn.
+    """
+
+    width: float
+    moving: int
+    first: NDArray[np.intp]
+    count: NDArray[np.intp]
+    inside: NDArray[np.bool_]
+    burn_of: NDArray[np.intp]
+    first_of: NDArray[np.intp]
+    window_of: NDArray[np.intp]
+    row_start: NDArray[np.intp]
+    row_stop: NDArray[np.intp]
+    selected: NDArray[np.intp] | slice
+    filled: NDArray[np.intp]
+    edges: NDArray[np.intp]
+
+    def average(self, value: Array) -> Binned:
+        """Return one channel, given by rows, as means over bins; NaN where a bin holds no number."""
+        value = value[self.selected]
+        read = np.isfinite(value)
+        whole = bool(read.all())
+        count = np.diff(np.append(self.edges, len(value))).astype(np.float64)
+        if not whole:
+            count = np.add.reduceat(read, self.edges, dtype=np.float64)
+        reference = value[int(np.argmax(read))] if read.any() else 0.0
+        value = value - reference
+        if not whole:
+            value[~read] = 0.0
+        with np.errstate(invalid="ignore", divide="ignore"):
+            mean = np.add.reduceat(value, self.edges) / count
+            square = np.add.reduceat(value * value, self.edges) / count
+        dense = np.full((2, len(self.inside)), np.nan)
+        dense[0, self.filled] = mean + reference
+        dense[1, self.filled] = np.maximum(square - mean**2, 0.0)
+        return Binned(dense[0], dense[1], float(read.mean()))
+
+    def rows(self, first: int, last: int) -> tuple[int, int]:
+        """Return the rows (last exclusive) of bins `first` to `last` (exclusive)."""
+        return int(self.row_start[first]), int(self.row_stop[last - 1])
+
+    def bins_of(self, rows: tuple[int, int], seconds: Array) -> tuple[int, int]:
+        """Return the bins (last exclusive) that hold rows; those of the nearest burn where rows reach beyond it."""
+        starts, stops = self.row_start[self.inside], self.row_stop[self.inside]
+        place = np.flatnonzero(self.inside)
+        first = int(np.searchsorted(stops, rows[0], "right"))
+        last = int(np.searchsorted(starts, rows[1], "left"))
+        first = min(first, len(place) - 1)
+        return int(place[first]), int(place[max(last, first + 1) - 1]) + 1
+
+    def length(self, first: int, last: int, seconds: Array, interval: float) -> float:
+        """Return the time [s] that bins cover, each reading standing for one usual interval."""
+        if first >= last:
+            return 0.0
+        start, stop = self.rows(first, last)
+        return float(seconds[stop - 1] - seconds[start] + interval)
+
+    def longest(self, seconds: Array, interval: float) -> float:
+        """Return the time [s] of the longest burn."""
+        return max(
+            self.length(int(first), int(first + count), seconds, interval)
+            for first, count in zip(self.first, self.count, strict=True)
+        )
+
+    def age(self, first: int, last: int) -> Array:
+        """Return the time [s] of bins since the first of them."""
+        return np.asarray(np.arange(last - first) * self.width, dtype=np.float64)
+
+    def covered(self, holds: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Return which bins lie in any holding moving window, given which bins' own window holds."""
+        starts = np.zeros(len(self.inside), dtype=np.float64)
+        starts[self.window_of[holds]] = 1.0
+        reach = np.convolve(starts, np.ones(self.moving), "full")[: len(self.inside)]
+        return np.asarray((reach > 0.5) & self.inside, dtype=np.bool_)
+
+
+def bin_burns(
+    seconds: Array, *, start: NDArray[np.intp], stop: NDArray[np.intp], interval: float, length: float
+) -> Bins:
+    """Cut burns (rows `start` to `stop`, exclusive) into bins, a dozen to a moving window of `length` [s].
+
+    Where readings are too far apart for that, a bin holds one reading, and the window is as long as it needs to be.
+    """
+    width = max(length / _BINS_PER_WINDOW, interval, 1e-9)
+    moving = max(round(length / width), _FEWEST_BINS)
+    rows = stop - start
+    count = np.floor((seconds[stop - 1] - seconds[start]) / width).astype(np.intp) + 1
+    first = np.concatenate(([0], np.cumsum(count + moving)[:-1])).astype(np.intp)[: len(count)]
+    total = int(np.sum(count + moving))
+    burn_of = np.repeat(np.arange(len(count)), count + moving)
+    first_of = first[burn_of]
+    inside = np.arange(total) - first_of < count[burn_of]
+    top = first_of + np.maximum(count[burn_of] - moving, 0)
+    window_of = np.clip(np.arange(total) - moving // 2, first_of, top)
+    whole = len(start) == 1
+    selected = slice(int(start[0]), int(stop[0])) if whole else _ranges(start, stop)
+    begin = np.repeat(seconds[start], rows)
+    place = np.repeat(first, rows) + np.floor((seconds[selected] - begin) / width).astype(np.intp)
+    edges = np.flatnonzero(np.diff(place, prepend=-1))  # empty where there is no burn
+    filled = place[edges]
+    row_start, row_stop = _bin_rows(total, filled, edges, selected, len(place))
+    return Bins(
+        width, moving, first, count, inside, burn_of, first_of, window_of, row_start, row_stop, selected, filled, edges
+    )
+
+
+def _ranges(start: NDArray[np.intp], stop: NDArray[np.intp]) -> NDArray[np.intp]:
+    rows = stop - start
+    if not len(rows):
+        return np.zeros(0, dtype=np.intp)
+    return np.arange(int(rows.sum())) + np.repeat(start - np.concatenate(([0], np.cumsum(rows)[:-1])), rows)
+
+
+def _bin_rows(
+    total: int,
+    filled: NDArray[np.intp],
+    edges: NDArray[np.intp],
+    selected: NDArray[np.intp] | slice,
+    rows: int,
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return each bin's first row and the row after its last; an empty bin stands, empty, after the one before it."""
+    numbers = np.arange(selected.start, selected.stop) if isinstance(selected, slice) else selected
+    start, stop = np.zeros(total, dtype=np.intp), np.zeros(total, dtype=np.intp)
+    start[filled] = numbers[edges]
+    stop[filled] = numbers[np.append(edges, rows)[1:] - 1] + 1
+    last = np.zeros(total, dtype=np.intp)
+    last[filled] = filled
+    last = np.maximum.accumulate(last)
+    empty = np.ones(total, dtype=bool)
+    empty[filled] = False
+    start[empty] = stop[last[empty]]
+    stop[empty] = stop[last[empty]]
+    return start, stop
+
+
+def fit_lines(bins: Bins, binned: Binned) -> Lines:
+    """Fit the least-squares line of every moving window to the means of its bins.
+
+    A window of which less than half the bins hold a number has no line (NaN).
+    """
+    total, extra = len(binned.mean), bins.moving - 1
+    mean = np.concatenate((binned.mean, np.full(extra, np.nan)))
+    within = np.concatenate((binned.within, np.full(extra, np.nan)))
+    lines = np.empty((4, total))
+    for start in range(0, total, _BLOCK):  # in blocks, so that the temporaries stay in the cache
+        stop = min(start + _BLOCK, total)
+        lines[:, start:stop] = _lines(mean[start : stop + extra], within[start : stop + extra], bins.moving)
+    lines[:2] /= bins.width
+    return Lines(lines[0], lines[1], lines[2], lines[3], binned.mean)
+
+
+def _lines(mean: Array, within: Array, size: int) -> Array:
+    """Return slope and its error [unit/bin], spread and mean [unit] of each window of `size` bins."""
+    read = np.isfinite(mean)
+    reference = float(mean[int(np.argmax(read))]) if read.any() else 0.0
+    y = np.where(read, mean - reference, 0.0)
+    weights = read.astype(np.float64)
+    one = np.ones(size)
+    place = np.arange(size) - (size - 1) / 2  # local: no index of the long log enters a product
+
+    def moving(value: Array, kernel: Any) -> Array:
+        return np.asarray(np.correlate(value, kernel, "valid"), dtype=np.float64)
+
+    n = moving(weights, one)
+    t, tt = moving(weights, place), moving(weights, place**2)
+    sy, ty, yy = moving(y, one), moving(y, place), moving(y * y, one)
+    inner = moving(np.where(read, within, 0.0), one)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        across = tt - t * t / n
+        slope = (ty - t * sy / n) / across
+        rest = np.maximum(yy - sy * sy / n - slope**2 * across, 0.0)
+        error = np.sqrt(rest / (n - 2) / across)
+        spread = np.sqrt(rest / (n - 2) + inner / n)
+        lines = np.stack((slope, error, spread, sy / n + reference))
+    lines[:, n < max(3, size / 2)] = np.nan
+    return lines
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FirstOrder:
+    """What a channel lacks [unit] of where it is settling, as amplitude and time constant [s] from the fit's start."""
+
+    amplitude: float
+    time_constant: float
+
+    def at(self, time: float) -> float:
+        """Return the distance [unit] from the settled path at `time` [s]: negative while still rising."""
+        return self.amplitude * float(np.exp(-time / self.time_constant))
+
+
+def fit_first_order(time: Array, value: Array, *, believed_from: float) -> FirstOrder:
+    """Fit a straight path and a first-order approach to it: a + b t + c exp(-t/τ), least squares.
+
+    For each τ of a geometric grid c is closed: the exponential, freed of its own straight part, is projected on the
+    readings freed of theirs. The approach is believed where the F ratio of c and τ reaches `believed_from`; else the
+    amplitude is zero. τ is at most a third of the record: a slower approach cannot be told from a drift.
+
+    Parameters
+    ----------
+    time, value : array
+        Equal lengths [s], [unit]; NaN values are left out.
+    """
+    read = np.isfinite(value)
+    time, value = time[read][:720], value[read][:720]
+    if len(value) < 8:
+        return FirstOrder(amplitude=np.nan, time_constant=1.0)
+    time = time - time[0]
+    step = time[-1] / (len(time) - 1)
+    constants = np.geomspace(step, max(time[-1] / 3, 1.01 * step), 24)
+    decay = np.exp(-time / constants[:, None])
+    centred = time - time.mean()
+    line = centred / np.sqrt(np.sum(centred**2))
+
+    def straightened(data: Array) -> Array:
+        data = data - data.mean(axis=-1, keepdims=True)
+        return np.asarray(data - (data @ line)[..., None] * line, dtype=np.float64)
+
+    bent, rest = straightened(decay), straightened(value)
+    size = np.sum(bent**2, axis=1)
+    amplitude = (bent @ rest) / size
+    gain = amplitude**2 * size
+    best = int(np.argmax(gain))
+    left = max(float(np.sum(rest**2) - gain[best]), 0.0)
+    noise = left / (len(value) - 4) + 1e-20 * float(np.sum(value**2))
+    if gain[best] / 2 < believed_from * noise:
+        return FirstOrder(amplitude=0.0, time_constant=float(constants[best]))
+    return FirstOrder(amplitude=float(amplitude[best]), time_constant=float(constants[best]))

@@ -1,0 +1,138 @@
+"""What "steady" means: named sets of limits per channel, held as data with their sources."""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+from fluewright import sources, units
+from fluewright.errors import InputError, UnknownNameError
+
+DEFAULT = "field test"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """What one channel must hold; infinite where nothing is asked.
+
+    `slope` [unit/s] bounds the line through a moving window, `spread` [unit] the standard deviation about it, `span`
+    [unit] the change of the moving mean over the whole steady window, and `remaining` [unit] what a first-order
+    settling may still lack where the window starts. Above `level` [unit] all four grow in proportion to the reading.
+    """
+
+    slope: float
+    spread: float = math.inf
+    span: float = math.inf
+    remaining: float = math.inf
+    level: float = math.inf
+    reason: str = ""
+
+    def __post_init__(self) -> None:
+        if not min(self.slope, self.spread, self.span, self.remaining, self.level) > 0:
+            raise InputError(f"a limit of steadiness must be above zero, but one of these is not: {self}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Criteria:
+    """Limits a window must hold, per channel, over a least length [s]; slopes are taken over `slope_length` [s]."""
+
+    name: str
+    minimum_length: float
+    slope_length: float
+    limits: Mapping[str, Limits]
+    source: str
+    status: str
+
+    def __post_init__(self) -> None:
+        if not (self.minimum_length > 0 and self.slope_length > 0 and self.limits):
+            raise InputError(f"the steady criteria '{self.name}' need positive lengths and at least one channel")
+
+    @property
+    def slope(self) -> Mapping[str, float]:
+        """Limit of the slope by channel [unit/s]."""
+        return {name: limit.slope for name, limit in self.limits.items()}
+
+    @property
+    def spread(self) -> Mapping[str, float]:
+        """Limit of the spread by channel [unit]."""
+        return {name: limit.spread for name, limit in self.limits.items()}
+
+
+def _limits(name: str, entry: Mapping[str, Any]) -> Limits:
+    unit = sources.quantity(name).unit
+    per_second = f"{'1' if unit == 'mol/mol' else unit}/s"
+    parts = {
+        key: units.parse(entry[key], per_second if key == "slope" else unit, f"{name}.{key}")
+        for key in ("slope", "spread", "span", "remaining", "level")
+        if key in entry
+    }
+    return Limits(**parts, reason=entry["reason"])
+
+
+def criteria_names() -> tuple[str, ...]:
+    """Return the names of the published and chosen definitions of steady."""
+    return tuple(sources.table("steady")["criteria"])
+
+
+@functools.cache
+def named_criteria(name: str = DEFAULT) -> Criteria:
+    """Return one definition of steady by its name.
+
+    Raises
+    ------
+    UnknownNameError
+        No definition has that name; the nearest one is suggested.
+    """
+    known = sources.table("steady")["criteria"]
+    if name not in known:
+        raise UnknownNameError("definition of steady", name, known)
+    entry = known[name]
+    return Criteria(
+        name=name,
+        minimum_length=units.parse(entry["minimum_length"], "s", "minimum_length"),
+        slope_length=units.parse(entry["slope_length"], "s", "slope_length"),
+        limits=MappingProxyType({channel: _limits(channel, part) for channel, part in entry["limits"].items()}),
+        source=entry["source"],
+        status=entry["status"],
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rules:
+    """How rows are told apart before any criteria; why each has its value stands beside it in the data, in SI."""
+
+    fresh_air_oxygen: float
+    fresh_air_carbon_dioxide: float
+    ending: float
+    light_off: float
+    gap: float
+    gap_intervals: float
+    present: float
+    significance: float
+    curvature: float
+    worth_saying: float
+    expected: tuple[str, ...]
+
+
+@functools.cache
+def rules() -> Rules:
+    """Return the rules by which rows are told apart."""
+    entry = sources.table("steady")["rules"]
+    units_of = {
+        "fresh_air_oxygen": "mol/mol",
+        "fresh_air_carbon_dioxide": "mol/mol",
+        "ending": "mol/mol",
+        "light_off": "s",
+        "gap": "s",
+        "worth_saying": "delta_degC",
+    }
+    plain = ("gap_intervals", "present", "significance", "curvature")
+    return Rules(
+        **{name: units.parse(entry[name], unit, name) for name, unit in units_of.items()},
+        **{name: float(entry[name]) for name in plain},
+        expected=tuple(entry["expected"]),
+    )

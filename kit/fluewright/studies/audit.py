@@ -1,0 +1,345 @@
+"""The audit of a visit: from readings to test points, results, judgements and the verdict. One direction only."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from fluewright import combustion, sources, units
+from fluewright.appliance import (
+    CarbonMonoxideRows,
+    Judgement,
+    Number,
+    VerdictGiven,
+    carbon_monoxide_rows,
+    gravity,
+    missing_tests,
+    put_right,
+    verdict,
+)
+from fluewright.combustion import Fuel
+from fluewright.errors import InputError
+from fluewright.sources import limits as safety
+from fluewright.steady import SettledPoint, Steadiness, draw_means, find_steady_window, settled_point
+from fluewright.studies import inputs as given
+from fluewright.studies import judging
+from fluewright.studies import numbers as core
+from fluewright.studies.inputs import Assumption
+from fluewright.visit import SpotReading, TestPointRows, Visit, accuracy_of
+
+_RANKED = ("efficiency_gross", "excess_air", "carbon_monoxide_air_free_oxygen_rule")
+_FRESH_AIR = 0.2  # a whole log at or above this share of oxygen held no flue gas
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DewPointCurve:
+    """The water dew point [K] of this fuel's flue gas over excess air, at the site's pressure and humidity."""
+
+    excess_air: units.Array
+    dew_point: units.Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointAudit:
+    """One test point: its rows, its window, its readings and its results.
+
+    `settled` is None where no window was found or chosen; `numbers` is then empty. `state` says in words what kept
+    an air-free value from being formed.
+    """
+
+    rows: TestPointRows
+    frame: pd.DataFrame
+    steadiness: Steadiness
+    settled: SettledPoint | None
+    spots: Mapping[str, tuple[SpotReading, ...]]
+    readings: Mapping[str, Number]
+    numbers: Mapping[str, Number]
+    contributions: Mapping[str, tuple[core.Contribution, ...]]
+    carbon_monoxide: CarbonMonoxideRows | None
+    flame: combustion.AdiabaticFlame | None
+    state: str
+
+    @property
+    def name(self) -> str:
+        """The test point's name."""
+        return self.rows.name
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Audit:
+    """The whole audit of a visit, as values; a report only shows it."""
+
+    visit: Visit
+    fuel: Fuel
+    points: tuple[PointAudit, ...]
+    judgements: tuple[Judgement, ...]
+    verdict: VerdictGiven
+    not_tested: tuple[safety.RequiredTest, ...]
+    not_tested_recommended: tuple[safety.RequiredTest, ...]
+    unlimited: tuple[safety.RequiredTest, ...]
+    differences: Mapping[tuple[str, str], Mapping[str, Number]]
+    assumptions: tuple[Assumption, ...]
+    dew_points: DewPointCurve
+
+    @property
+    def findings(self) -> tuple[Judgement, ...]:
+        """The judgements that weigh something, gravest first."""
+        return tuple(sorted((one for one in self.judgements if one.weight), key=lambda one: -gravity(one)))
+
+    @property
+    def results(self) -> Mapping[str, Any]:
+        """What results.json holds."""
+        from fluewright.studies.results import results_of  # results_of takes an Audit
+
+        return results_of(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Settling:
+    """A test point on its way: its rows, window and means, before any result is formed."""
+
+    rows: TestPointRows
+    frame: pd.DataFrame
+    steadiness: Steadiness
+    settled: SettledPoint | None
+    spots: Mapping[str, tuple[SpotReading, ...]]
+
+
+def _settle(visit: Visit, rows: TestPointRows) -> _Settling:
+    """Return a test point with its window, and the means of logged and hand-read quantities."""
+    frame = visit.readings.frame.loc[rows.start : rows.end]
+    evidence = frame[[name for name in frame.columns if given.usable(visit, name)]]
+    steadiness = find_steady_window(evidence, manual=rows.manual_window, system=visit.plan.report.units)
+    spots = {**visit.spots, **rows.spots}
+    settled = None
+    if steadiness.window is not None:
+        accuracies = {name: accuracy_of(visit.plan, name) for name in evidence.columns}
+        found = settled_point(evidence, name=rows.name, window=steadiness.window, accuracies=accuracies)
+        by_hand = {name: given.spot_mean(visit, name, taken) for name, taken in spots.items()}
+        means = {name: mean for name, mean in by_hand.items() if mean is not None}
+        settled = replace(found, means=means | dict(found.means))
+    return _Settling(rows=rows, frame=frame, steadiness=steadiness, settled=settled, spots=spots)
+
+
+def _refuse_fresh_air(visit: Visit) -> None:
+    """Refuse a visit in whose logs no flue gas was ever read."""
+    frame = visit.readings.frame
+    for name in ("oxygen_dry", "oxygen_wet"):
+        if name in frame and frame[name].notna().any() and not (frame[name] < _FRESH_AIR).any():
+            channel = visit.readings.channels[name]
+            raise InputError(
+                f"{channel.file}: every row is fresh air: the lowest {sources.quantity(name).label.lower()} is "
+                f"{frame[name].min():.1%}, and fresh air holds 20.9 %. No flue gas was sampled in this log. "
+                f"Check that the probe was in the flue, that column '{channel.column}' is the right one, and that "
+                f"its unit '{channel.unit}' is right in visit.toml."
+            )
+
+
+def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
+    """Return the means of a settled point as numbers; what an instrument computed is shown and never used."""
+    if point.settled is None:
+        return {}
+    made = {
+        name: Number(
+            quantity=name,
+            value=mean.mean,
+            low=mean.low,
+            high=mean.high,
+            origin="measured",
+            basis="mean over the window" if name in visit.readings.channels else "read by hand",
+        )
+        for name, mean in point.settled.means.items()
+    }
+    window = point.frame.loc[point.settled.window.start : point.settled.window.end]
+    for name in window.columns:
+        if not given.usable(visit, name) and window[name].notna().any():
+            made[f"{name}_instrument"] = Number(
+                quantity=name,
+                value=float(window[name].mean()),
+                origin="instrument",
+                basis="computed inside the instrument; shown, not used",
+            )
+    return made
+
+
+def _state(point: _Settling, results: Mapping[str, Number]) -> str:
+    """Return in words what kept an air-free value from being formed, or nothing."""
+    if point.settled is None or "carbon_monoxide_dry" not in point.settled.means:
+        return ""
+    if "carbon_monoxide_air_free" in results:
+        return ""
+    if "excess_air" in results:
+        return "the sample is too dilute for an air-free value"
+    return "no flue gas was read in the window"
+
+
+def _worst_rows(visit: Visit, fuel: Fuel) -> Mapping[str, CarbonMonoxideRows | None]:
+    """Return the worst carbon monoxide that counts to each test point: every row counts to one of them.
+
+    Rows before the first test point count to the first; rows between two count to the earlier.
+    """
+    ordered = sorted(visit.test_points, key=lambda point: point.start)
+    frame, bounds = visit.readings.frame, visit.readings.lower_bounds
+    edges = [0, *(frame.index.searchsorted(point.start) for point in ordered[1:]), len(frame)]
+    oxygen = next((name for name in core.OXYGEN if name in frame and given.usable(visit, name)), None)
+    widths = given.half_widths(visit)
+    return {
+        point.name: carbon_monoxide_rows(
+            frame.iloc[first:last],
+            lower_bounds=bounds.iloc[first:last],
+            fuel=fuel,
+            half_widths=widths,
+            oxygen_name=oxygen,
+        )
+        for point, first, last in zip(ordered, edges[:-1], edges[1:], strict=True)
+    }
+
+
+def _flame(fuel: Fuel, values: Mapping[str, float], inputs: Mapping[str, float]) -> combustion.AdiabaticFlame | None:
+    """Return the adiabatic flame at the test point's air, or None where its air is not known."""
+    if not np.isfinite(values.get("excess_air", np.nan)):
+        return None
+    return combustion.adiabatic_flame(
+        fuel,
+        excess_air=values["excess_air"],
+        air_temperature=inputs.get("air_temperature", 298.15),
+        air_water_fraction=values["air_water_fraction"],
+        pressure=inputs["barometric_pressure"],
+    )
+
+
+def _dew_point_curve(fuel: Fuel, pressure: float, water: float) -> DewPointCurve:
+    excess = np.linspace(0.0, 2.0, 81)
+    flue = combustion.flue_gas(fuel, excess_air=excess, air_water_fraction=water, pressure=pressure)
+    return DewPointCurve(excess_air=excess, dew_point=np.asarray(flue.water_dew_point))
+
+
+def _with_effects(
+    assumptions: tuple[Assumption, ...], ranked: Mapping[str, tuple[core.Contribution, ...]]
+) -> tuple[Assumption, ...]:
+    """Return the assumptions with what each alone moves in the gross efficiency."""
+    widths = {one.group: one.half_width for one in ranked.get("efficiency_gross", ())}
+
+    def effect(one: Assumption) -> Number | None:
+        width = widths.get(one.group)
+        return None if width is None else Number(quantity="efficiency_gross", value=width, origin="computed")
+
+    return tuple(replace(one, effect=effect(one)) for one in assumptions)
+
+
+def audit(visit: Visit) -> Audit:
+    """Return the audit of a visit.
+
+    Parameters
+    ----------
+    visit : Visit
+        As `open_visit` returns it.
+
+    Returns
+    -------
+    Audit
+        Every number with its interval, every judgement with its limit and source, and the verdict.
+
+    Raises
+    ------
+    InputError
+        No flue gas was ever read, or the fuel is not one that can be burned here.
+    UnknownNameError
+        The fuel or the type of appliance is not known.
+    """
+    _refuse_fresh_air(visit)
+    plan = visit.plan
+    fuel = given.fuel_of(visit)
+    rng = np.random.default_rng(core.SEED)
+    shared = given.shared_inputs(visit, fuel, rng)
+    settling = [_settle(visit, rows) for rows in visit.test_points]
+    drawn = iter(
+        draw_means(
+            tuple(point.settled for point in settling if point.settled is not None),
+            draws=core.DRAWS,
+            seed=core.SEED,
+        )
+    )
+    worst = _worst_rows(visit, fuel)
+    assumptions = list(shared.assumptions)
+    points, evaluated = [], {}
+    curve_at = (101325.0, 0.0)
+    for point in settling:
+        results: Mapping[str, Number] = {}
+        ranked: Mapping[str, tuple[core.Contribution, ...]] = {}
+        flame = None
+        settings = given.settings_of(visit, fuel, point.rows)
+        clock, clock_assumptions = given.clock_inputs(visit, point.rows, rng)
+        assumptions += clock_assumptions
+        means = point.settled.means if point.settled is not None else {}
+        draws = next(drawn) if point.settled is not None else {}
+        inputs, stand_ins = given.point_inputs(means, draws, (*shared.inputs, *clock))
+        assumptions += stand_ins if point.settled is not None else []
+        centers = {one.name: one.central for one in inputs}
+        evaluated[point.rows.name] = core.evaluate(fuel, shared.fuel_draws, inputs, settings)
+        values = evaluated[point.rows.name][0]
+        results = core.numbers(*evaluated[point.rows.name])
+        if point.settled is not None:
+            ranked = core.contributions(fuel, shared.fuel_draws, inputs, settings, of=_RANKED)
+            flame = _flame(fuel, values, centers)
+            curve_at = (centers["barometric_pressure"], values.get("air_water_fraction", 0.0))
+        points.append(
+            PointAudit(
+                rows=point.rows,
+                frame=point.frame,
+                steadiness=point.steadiness,
+                settled=point.settled,
+                spots=point.spots,
+                readings=_reading_numbers(visit, point),
+                numbers=results,
+                contributions=ranked,
+                carbon_monoxide=worst[point.rows.name],
+                flame=flame,
+                state=_state(point, results),
+            )
+        )
+    replaces = {point.name: point.replaces for point in plan.test_points if point.replaces}
+    tested = [_tested(visit, point) for point in points]
+    judged = put_right(judging.judgements(visit, tested), replaces=replaces)
+    subjects = judging.tested_subjects(visit, tested, replaced=replaces.values())
+    kind = {"condensing": plan.appliance.condensing, "draft": plan.appliance.draft}
+    required = safety.required_tests(plan.appliance.type, **kind)
+    missing = missing_tests(required, subjects)
+    unlimited = judging.unlimited_tests(required, judged, subjects)
+    return Audit(
+        visit=visit,
+        fuel=fuel,
+        points=tuple(points),
+        judgements=judged,
+        verdict=verdict(judged, missing=missing, unlimited=unlimited),
+        not_tested=missing,
+        not_tested_recommended=missing_tests(
+            safety.recommended_tests(plan.appliance.type, **kind), subjects
+        ),
+        unlimited=unlimited,
+        differences={
+            (old, new): core.differences(evaluated[old], evaluated[new]) for new, old in replaces.items()
+        },
+        assumptions=_with_effects(
+            tuple(dict.fromkeys(assumptions)), next((one.contributions for one in points if one.contributions), {})
+        ),
+        dew_points=_dew_point_curve(fuel, *curve_at),
+    )
+
+
+def _tested(visit: Visit, point: PointAudit) -> judging.Tested:
+    """Return what of a test point is judged."""
+    return judging.Tested(
+        name=point.name,
+        settled=point.settled is not None,
+        numbers={**point.numbers, **point.readings},
+        carbon_monoxide=point.carbon_monoxide,
+        rows=point.frame,
+        lower_bounds=visit.readings.lower_bounds.loc[point.rows.start : point.rows.end],
+        spots=point.spots,
+        state=point.state,
+    )

@@ -1,0 +1,309 @@
+"""What the chain of formulas is fed: the fuel, what the visit shares, the clocked meter, and what had to be assumed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fluewright import combustion, sources, units
+from fluewright.appliance import Number
+from fluewright.combustion import Fuel
+from fluewright.steady import ChannelMean
+from fluewright.studies import numbers as core
+from fluewright.visit import SpotReading, TestPointRows, Visit, accuracy_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assumption:
+    """What was taken because the visit did not say.
+
+    `effect` is the half-width that it alone adds to the gross efficiency, where it has a spread.
+    """
+
+    subject: str
+    number: Number | None
+    text: str
+    why: str
+    effect: Number | None = None
+
+
+
+def fuel_of(visit: Visit) -> Fuel:
+    stated = visit.plan.fuel
+    if stated.name is not None:
+        return combustion.fuel(stated.name)
+    return Fuel(composition=dict(stated.composition or {}), name="fuel as entered", source=stated.source)
+
+
+def _assumed(name: str, key: str, unit: str) -> float:
+    return units.parse(sources.table("assumptions")[name][key], unit, name)
+
+
+def _fuel_draws(fuel: Fuel, spread: Mapping[str, float] | None, rng: np.random.Generator) -> Fuel:
+    """Return the fuel with drawn compositions: each minor component varies, the main one takes up the rest."""
+    main = max(fuel.composition, key=lambda name: float(fuel.composition[name]))
+    share = _assumed("fuel_spread", "value", "1")
+    drawn: dict[str, units.Array] = {}
+    for name, fraction in fuel.composition.items():
+        half = spread.get(name, 0.0) if spread is not None else share * float(fraction)
+        if name != main:
+            drawn[name] = np.maximum(float(fraction) + half * rng.uniform(-1.0, 1.0, core.DRAWS), 0.0)
+    drawn[main] = 1.0 - sum(drawn.values(), start=np.zeros(core.DRAWS))
+    return Fuel(composition=drawn, name=fuel.name)
+
+
+def _rectangular(name: str, central: float, low: float, high: float, rng: np.random.Generator) -> core.Input:
+    """Return an input drawn evenly between `low` and `high` [SI]."""
+    label = sources.quantities()[name].label if name in sources.quantities() else name.replace("_", " ")
+    return core.Input(name=name, central=central, draws=rng.uniform(low, high, core.DRAWS), group=label)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SharedInputs:
+    """What all test points of a visit share: inputs drawn once, and the assumptions made for them."""
+
+    inputs: tuple[core.Input, ...]
+    assumptions: tuple[Assumption, ...]
+    fuel_draws: Fuel
+
+
+def _assume(name: str, number: Number, text: str = "") -> Assumption:
+    return Assumption(
+        subject=name, number=number, text=text, why=sources.table("assumptions")[name]["why"]
+    )
+
+
+def _site_pressure(visit: Visit, rng: np.random.Generator) -> tuple[core.Input, list[Assumption]]:
+    site = visit.plan.site
+    name = "barometric_pressure"
+    if site.barometric_pressure is not None:
+        stated = accuracy_of(visit.plan, name).absolute
+        value = site.barometric_pressure
+        return _rectangular(name, value, value - stated, value + stated, rng), []
+    if site.elevation is not None:
+        value = combustion.standard_atmosphere_pressure(site.elevation)
+        half = _assumed("barometric_pressure_weather", "value", "Pa")
+        number = Number(quantity=name, value=value, low=value - half, high=value + half, origin="assumed")
+        made = _assume("barometric_pressure_weather", number, "standard atmosphere at the site's elevation")
+        return _rectangular(name, value, value - half, value + half, rng), [made]
+    low, value, high = (_assumed(name, key, "Pa") for key in ("low", "value", "high"))
+    number = Number(quantity=name, value=value, low=low, high=high, origin="assumed")
+    return _rectangular(name, value, low, high, rng), [_assume(name, number)]
+
+
+def _span(name: str, quantity: str, unit: str, rng: np.random.Generator) -> tuple[core.Input, Assumption]:
+    low, value, high = (_assumed(name, key, unit) for key in ("low", "value", "high"))
+    number = Number(quantity=quantity, value=value, low=low, high=high, origin="assumed")
+    return _rectangular(quantity, value, low, high, rng), _assume(name, number)
+
+
+def shared_inputs(visit: Visit, fuel: Fuel, rng: np.random.Generator) -> SharedInputs:
+    """Return what every test point of the visit shares, drawn once."""
+    plan = visit.plan
+    pressure, assumptions = _site_pressure(visit, rng)
+    inputs = [pressure]
+    if "relative_humidity" not in visit.spots and "relative_humidity" not in visit.readings.frame:
+        humidity, made = _span("relative_humidity", "relative_humidity", "1", rng)
+        inputs.append(humidity)
+        assumptions.append(made)
+    dryer = _sample_dew_point(visit)
+    if dryer is None:
+        drawn, made = _span("sample_dew_point", "sample_dew_point", "K", rng)
+        inputs.append(drawn)
+        assumptions.append(made)
+    else:
+        inputs.append(_rectangular("sample_dew_point", dryer, dryer, dryer, rng))
+    casing = plan.appliance.casing_loss or 0.0
+    inputs.append(_rectangular("casing_loss", casing, casing, casing, rng))
+    if plan.appliance.casing_loss is None:
+        assumptions.append(
+            Assumption(
+                subject="loss_casing",
+                number=Number(quantity="loss_casing", value=0.0, origin="assumed"),
+                text="",
+                why="no casing loss was entered: the efficiency counts flue losses only",
+            )
+        )
+    if plan.fuel.spread is None:
+        assumptions.append(
+            Assumption(
+                subject="fuel_spread",
+                number=None,
+                text=f"{fuel.name}: each minor component within ± {_assumed('fuel_spread', 'value', '1'):.0%}",
+                why=sources.table("assumptions")["fuel_spread"]["why"],
+            )
+        )
+    clocked = [point.meter for point in plan.test_points if point.meter is not None]
+    if clocked:
+        inputs += _meter_inputs(visit, fuel, rng, assumptions)
+    return SharedInputs(
+        inputs=tuple(inputs),
+        assumptions=tuple(assumptions),
+        fuel_draws=_fuel_draws(fuel, plan.fuel.spread, rng),
+    )
+
+
+def _meter_inputs(
+    visit: Visit, fuel: Fuel, rng: np.random.Generator, assumptions: list[Assumption]
+) -> list[core.Input]:
+    """Return the inputs of clocking that the whole visit shares."""
+    stated = visit.plan.fuel.heating_value
+    value = float(fuel.gross_heating_value) if stated is None else stated
+    half = _assumed("heating_value", "value", "1") * value if stated is None else 0.0
+    if stated is None:
+        number = Number(
+            quantity="gross_heating_value_volume",
+            value=value,
+            low=value - half,
+            high=value + half,
+            origin="assumed",
+            basis="60 °F, 14.696 psia, dry, of the fuel's typical composition",
+        )
+        assumptions.append(_assume("heating_value", number))
+    meter = _assumed("meter_accuracy", "value", "1")
+    return [
+        _rectangular("heating_value", value, value - half, value + half, rng),
+        _rectangular("meter_factor", 1.0, 1.0 - meter, 1.0 + meter, rng),
+    ]
+
+
+def _sample_dew_point(visit: Visit) -> float | None:
+    for name in core.OXYGEN:
+        if name in visit.readings.channels:
+            instrument = visit.plan.instruments.get(visit.readings.channels[name].instrument)
+            if instrument is not None and instrument.sample_dew_point is not None:
+                return instrument.sample_dew_point
+    return None
+
+
+# ---------------------------------------------------------------------------- a test point
+
+
+def spot_mean(visit: Visit, quantity: str, spots: Iterable[SpotReading]) -> ChannelMean | None:
+    """Return the mean of plain spot readings as a channel without noise; None where one is only a bound."""
+    taken = tuple(spots)
+    if any(one.bound for one in taken) or not taken:
+        return None
+    value = float(np.mean([one.value for one in taken]))
+    stated = accuracy_of(visit.plan, quantity)
+    half = max(stated.absolute, stated.of_reading * abs(value), stated.of_span) + stated.resolution / 2
+    return ChannelMean(
+        quantity=quantity,
+        mean=value,
+        noise=0.0,
+        bias=half,
+        low=value - 0.95 * half,
+        high=value + 0.95 * half,
+        samples=len(taken),
+        effective_samples=float(len(taken)),
+        slope=math.nan,
+        least=min(one.value for one in taken),
+        greatest=max(one.value for one in taken),
+        instrument=stated.instrument,
+        accuracy_stated=stated.stated,
+    )
+
+
+def usable(visit: Visit, name: str) -> bool:
+    """Whether a channel may serve as evidence: what an instrument computed is shown, never used."""
+    channel = visit.readings.channels.get(name)
+    return channel is None or channel.origin == "measured"
+
+
+def half_widths(visit: Visit) -> Mapping[str, tuple[float, float]]:
+    """Return the stated accuracy of what carbon monoxide is judged with: (absolute [SI], share of reading)."""
+    made = {}
+    for name in ("carbon_monoxide_dry", *core.OXYGEN):
+        if name in visit.readings.channels:
+            stated = accuracy_of(visit.plan, name)
+            made[name] = (max(stated.absolute, stated.of_span) + stated.resolution / 2, stated.of_reading)
+    return made
+
+
+def _stack_loss_fuel(fuel: Fuel) -> str:
+    """Return the kind of fuel that the European stack-loss formula has coefficients for, or nothing."""
+    main = max(fuel.composition, key=lambda name: float(fuel.composition[name]))
+    kinds = {"CH4": "natural gas", "C3H8": "propane", "n-C4H10": "butane", "i-C4H10": "butane"}
+    return kinds.get(main, "") if float(fuel.composition[main]) > 0.5 else ""
+
+
+def settings_of(visit: Visit, fuel: Fuel, rows: TestPointRows) -> core.Settings:
+    plan = visit.plan
+    meter = _plan_point(visit, rows).meter
+    return core.Settings(
+        condensing=plan.appliance.condensing,
+        subtract_ambient=plan.sampling.subtract_ambient_carbon_monoxide,
+        stack_loss_fuel=_stack_loss_fuel(fuel),
+        rated_input=plan.appliance.rated_input,
+        dial_volume=meter.dial * meter.revolutions if meter is not None else None,
+        compensated=meter.compensated if meter is not None else False,
+        temperature_rise=True,
+    )
+
+
+def _plan_point(visit: Visit, rows: TestPointRows) -> Any:
+    return next(point for point in visit.plan.test_points if point.name == rows.name)
+
+
+def clock_inputs(
+    visit: Visit, rows: TestPointRows, rng: np.random.Generator
+) -> tuple[list[core.Input], list[Assumption]]:
+    """Return the inputs of one clocking: the times by hand, and pressure and temperature at the meter."""
+    meter = _plan_point(visit, rows).meter
+    if meter is None:
+        return [], []
+    seconds = float(np.mean(meter.seconds))
+    half = _assumed("meter_clock", "value", "s") / math.sqrt(len(meter.seconds))
+    if len(meter.seconds) > 1:
+        half += float(np.std(meter.seconds, ddof=1) / math.sqrt(len(meter.seconds)))
+    inputs = [_rectangular("clock_seconds", seconds, seconds - half, seconds + half, rng)]
+    assumptions = []
+    for name, entered, unit in (
+        ("meter_pressure", meter.pressure, "Pa"),
+        ("meter_temperature", meter.temperature, "K"),
+    ):
+        if entered is not None or meter.compensated:
+            value = entered if entered is not None else _assumed(name, "value", unit)
+            inputs.append(_rectangular(name, value, value, value, rng))
+        else:
+            drawn, made = _span(name, name, unit, rng)
+            inputs.append(drawn)
+            assumptions.append(made)
+    return inputs, assumptions
+
+
+def point_inputs(
+    means: Mapping[str, ChannelMean], drawn: Mapping[str, units.Array], shared: Iterable[core.Input]
+) -> tuple[tuple[core.Input, ...], list[Assumption]]:
+    """Return the inputs of the chain: means of the test point, what the visit shares, and their stand-ins."""
+    made = {
+        name: core.Input(
+            name=name, central=mean.mean, draws=drawn[name], group=sources.quantity(name).label
+        )
+        for name, mean in means.items()
+    }
+    for one in shared:
+        made.setdefault(one.name, one)
+    assumptions = []
+
+    def stand_in(name: str, other: str, why: str) -> None:
+        if name not in made and other in made:
+            taken = made[other]
+            made[name] = core.Input(name=name, central=taken.central, draws=taken.draws, group=taken.group)
+            number = Number(quantity=name, value=taken.central, origin="assumed")
+            assumptions.append(Assumption(subject=name, number=number, text="", why=why))
+
+    stand_in("air_temperature", "ambient_temperature", "not read at the burner's intake: the room's was taken")
+    stand_in("humidity_temperature", "ambient_temperature", "no temperature was given with the humidity: the room's was taken")
+    stand_in("humidity_temperature", "air_temperature", "no temperature was given with the humidity: the combustion air's was taken")
+    if "humidity_temperature" not in made:
+        made["humidity_temperature"] = core.Input(
+            name="humidity_temperature", central=293.15, draws=np.full(core.DRAWS, 293.15), group="humidity"
+        )
+    return tuple(made.values()), assumptions
+
+

@@ -1,0 +1,334 @@
+"""Every test of a visit held against the limits that apply to its appliance."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from fluewright import sources, units
+from fluewright.appliance import (
+    CarbonMonoxideRows,
+    Judgement,
+    Number,
+    judge,
+    judge_check,
+    judge_over_range,
+    judge_range,
+    judge_usual,
+    no_limit_known,
+)
+from fluewright.sources import limits as safety
+from fluewright.sources.limits import Citation, Limit, RequiredTest
+from fluewright.visit import LimitOverride, SpotReading, Visit, accuracy_of
+
+_AIR_FREE = "carbon_monoxide_air_free"
+_PER_POINT = frozenset({"carbon_monoxide_air_free", "oxygen", "flue_temperature", "carbon_monoxide_dry"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tested:
+    """What one test point has to be judged: means and results, the worst rows, and spot readings."""
+
+    name: str
+    settled: bool
+    numbers: Mapping[str, Number]
+    carbon_monoxide: CarbonMonoxideRows | None
+    rows: pd.DataFrame
+    lower_bounds: pd.DataFrame
+    spots: Mapping[str, tuple[SpotReading, ...]]
+    state: str
+
+
+# ---------------------------------------------------------------------------- which limits apply
+
+
+def _entered(override: LimitOverride, quantity: str, visit: Visit) -> Limit:
+    """Return the limit that a visit gives in place of the tabulated one."""
+    value = units.parse(override.value, sources.quantity(quantity).unit, f"limits.{quantity}")
+    citation = Citation(
+        source=override.source,
+        edition="as entered",
+        jurisdiction="as entered",
+        place="visit.toml, limits",
+        status="entered",
+    )
+    known = [limit for limit in safety.limits().values() if limit.quantity == quantity]
+    minimum = bool(known) and all(limit.kind == "minimum" for limit in known)
+    label = sources.quantity(quantity).label
+    meaning = f"{label} lies beyond the limit entered for this visit."
+    action = "Put right what causes it, then test again."
+    tier = safety.Tier(
+        value=value,
+        text=override.value,
+        weight=override.weight,
+        meaning=meaning,
+        action=action,
+        who="licensed technician",
+        citation=citation,
+    )
+    each = any(limit.judged == "each reading" for limit in known)
+    return Limit(
+        name=f"{quantity}_entered",
+        quantity=quantity,
+        kind="minimum" if minimum else "maximum",
+        role="limit",
+        judged="each reading" if each else "test point",
+        weight=override.weight,
+        tiers=(tier,),
+        points=(),
+        against="",
+        nameplate="",
+        averaging=None,
+        rule="oxygen rule" if quantity == _AIR_FREE else "",
+        appliance_types=None,
+        condensing=None,
+        drafts=(),
+        conditions="as entered in visit.toml",
+        meaning=meaning,
+        action=action,
+        who="licensed technician",
+        citation=citation,
+    )
+
+
+def applying_limits(visit: Visit) -> tuple[Limit, ...]:
+    """Return the limits this visit is judged by; an entered one takes the place of tabulated ones of its weight.
+
+    Tiers of another weight, and triggers, stay: entering a limit for advice does not lift the one for stopping.
+    """
+    plan = visit.plan
+    found = []
+    for limit in safety.limits().values():
+        if limit.role == "reference" or not limit.applies_to(
+            plan.appliance.type, condensing=plan.appliance.condensing, draft=plan.appliance.draft
+        ):
+            continue
+        override = plan.limits.get(limit.quantity)
+        if override is None or limit.role != "limit":
+            found.append(limit)
+        elif limit.kind == "tiers":
+            kept = tuple(tier for tier in limit.tiers if tier.weight != override.weight)
+            found.append(replace(limit, tiers=kept))
+    found += [_entered(override, quantity, visit) for quantity, override in plan.limits.items()]
+    return tuple(found)
+
+
+# ---------------------------------------------------------------------------- numbers to judge
+
+
+def _spot_number(visit: Visit, quantity: str, spots: Iterable[SpotReading], *, lowest: bool) -> Number | None:
+    """Return the worst of the spot readings with the interval of the stated accuracy."""
+    taken = tuple(spots)
+    if not taken:
+        return None
+    stated = accuracy_of(visit.plan, quantity)
+
+    def half(value: float) -> float:
+        return max(stated.absolute, stated.of_reading * abs(value), stated.of_span) + stated.resolution / 2
+
+    bounded = [one for one in taken if one.bound == ">"]
+    worst = (
+        max(bounded, key=lambda one: one.value)
+        if bounded
+        else (min if lowest else max)(taken, key=lambda one: one.value)
+    )
+    spread = half(worst.value)
+    floor = 0.0 if quantity.startswith("carbon_monoxide") else -math.inf
+    return Number(
+        quantity=quantity,
+        value=worst.value,
+        low=worst.value if worst.bound == ">" else max(worst.value - spread, floor),
+        high=math.inf if worst.bound == ">" else worst.value + spread,
+        origin="measured",
+        basis=f"worst of {len(taken)} read by hand" if len(taken) > 1 else "read by hand",
+    )
+
+
+def _logged_number(visit: Visit, quantity: str, tested: Tested, *, lowest: bool) -> Number | None:
+    """Return the worst logged reading of all rows with the interval of the stated accuracy."""
+    if quantity not in tested.rows:
+        return None
+    values = tested.rows[quantity].dropna()
+    bounds = tested.lower_bounds[quantity].dropna() if quantity in tested.lower_bounds else values.iloc[:0]
+    if not len(values) and not len(bounds):
+        return None
+    worst = SpotReading(quantity=quantity, value=float(values.min() if lowest else values.max())) if len(values) else None
+    over = SpotReading(quantity=quantity, value=float(bounds.max()), bound=">") if len(bounds) else None
+    number = _spot_number(visit, quantity, [one for one in (worst, over) if one is not None], lowest=lowest)
+    return None if number is None else replace(number, basis="worst of all rows, used or refused")
+
+
+def _readings(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Number]:
+    """Yield the numbers that `limit` judges at one test point."""
+    rows = tested.carbon_monoxide
+    if limit.judged == "rise":
+        if rows is not None and rows.rise is not None:
+            yield rows.rise
+        return
+    if limit.judged == "over return":
+        supply, back = (
+            _spot_number(visit, name, tested.spots.get(name, ()), lowest=False)
+            or _logged_number(visit, name, tested, lowest=False)
+            for name in ("carbon_monoxide_supply", "carbon_monoxide_return")
+        )
+        if supply is not None and back is not None:
+            yield replace(
+                supply,
+                value=supply.value - back.value,
+                low=supply.low - back.high,
+                high=supply.high - back.low,
+                basis="supply air less return air",
+            )
+        return
+    if limit.quantity == _AIR_FREE:
+        mean = tested.numbers.get("carbon_monoxide_air_free_oxygen_rule")
+        if rows is not None:
+            yield rows.air_free
+        if mean is not None:
+            yield mean
+        return
+    if limit.judged == "each reading":
+        if limit.quantity == "carbon_monoxide_dry" and rows is not None:
+            yield rows.dry
+        elif limit.quantity != "carbon_monoxide_dry":
+            logged = _logged_number(visit, limit.quantity, tested, lowest=limit.below)
+            if logged is not None:
+                yield logged
+        spot = _spot_number(visit, limit.quantity, tested.spots.get(limit.quantity, ()), lowest=limit.below)
+        if spot is not None:
+            yield spot
+        return
+    if limit.quantity in tested.numbers:
+        yield tested.numbers[limit.quantity]
+    else:
+        spot = _spot_number(visit, limit.quantity, tested.spots.get(limit.quantity, ()), lowest=limit.below)
+        if spot is not None:
+            yield spot
+
+
+# ---------------------------------------------------------------------------- judging
+
+
+def _judged(visit: Visit, limit: Limit, number: Number, tested: Tested) -> Judgement | None:
+    if limit.kind == "nameplate":
+        plate = getattr(visit.plan.appliance, limit.nameplate)
+        if plate is None:
+            return None
+        low, high = plate if isinstance(plate, tuple) else (math.nan, plate)
+        bounds = (low if not math.isnan(low) else -math.inf, high)
+        return judge_range(number, limit, low=bounds[0], high=bounds[1], test_point=tested.name)
+    if limit.kind == "curve":
+        other = _spot_number(visit, limit.against, tested.spots.get(limit.against, ()), lowest=False)
+        if other is None:
+            return None
+        return judge_range(
+            number, limit, low=-math.inf, high=float(limit.at(other.value)), test_point=tested.name
+        )
+    if limit.kind == "over range":
+        return judge_over_range(number, limit, test_point=tested.name) if number.is_lower_bound else None
+    return judge(number, limit, test_point=tested.name)
+
+
+def _distinct(judgements: Iterable[Judgement]) -> Iterator[Judgement]:
+    """Give each number its own rule name, so that a retest is compared like with like."""
+    seen: dict[str, int] = {}
+    for one in judgements:
+        seen[one.rule] = seen.get(one.rule, 0) + 1
+        yield one if seen[one.rule] == 1 else replace(one, rule=f"{one.rule}_{seen[one.rule]}")
+
+
+def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> Iterator[Judgement]:
+    appliance = visit.plan.appliance
+    limited = set()
+    for limit in limits:
+        for number in _readings(visit, limit, tested):
+            made = _judged(visit, limit, number, tested)
+            if made is not None:
+                yield made
+                limited.add(limit.quantity if limit.role == "limit" else "")
+    wanted = safety.appliance_type(appliance.type)
+    for quantity in wanted.no_limit_known - limited:
+        mean = tested.numbers.get(f"{quantity}_oxygen_rule", tested.numbers.get(quantity))
+        worst = tested.carbon_monoxide.air_free if tested.carbon_monoxide is not None else None
+        yield no_limit_known(quantity, measured=mean or worst, test_point=tested.name)
+    if tested.settled and tested.state:
+        yield _too_dilute(tested)
+    for number in tested.numbers.values():
+        usual = safety.usual_range(
+            number.quantity, appliance_type=appliance.type, condensing=appliance.condensing
+        )
+        note = judge_usual(number, usual, test_point=tested.name) if usual is not None else None
+        if note is not None and number.origin != "instrument":
+            yield note
+
+
+def _too_dilute(tested: Tested) -> Judgement:
+    return Judgement(
+        rule="sample_state",
+        subject=_AIR_FREE,
+        test_point=tested.name,
+        outcome="cannot tell",
+        weight="correct",
+        headline=f"Carbon monoxide, air-free: cannot be told; {tested.state}",
+        meaning="Carbon monoxide in so dilute a sample says nothing of the flame.",
+        action="Test again: check the probe and its hose for leaks, and sample before any draft hood.",
+        who="licensed technician",
+    )
+
+
+def judgements(visit: Visit, points: Iterable[Tested]) -> tuple[Judgement, ...]:
+    """Return every judgement of a visit: each limit on each test point, and the checks that were seen."""
+    limits = applying_limits(visit)
+    made = [one for tested in points for one in _distinct(_point_judgements(visit, tested, limits))]
+    checks = safety.checks()
+    made += [
+        judge_check(checks[name], record.result, note=record.note)
+        for name, record in visit.plan.checks.items()
+    ]
+    return tuple(made)
+
+
+def tested_subjects(visit: Visit, points: Iterable[Tested], *, replaced: Iterable[str]) -> frozenset[str]:
+    """Return the names of quantities and checks that were tested in the condition the appliance was left in.
+
+    What was read only before a change, at a test point that a later one replaces, is not tested as left. The
+    flue-gas tests must stand at every test point that remains.
+    """
+    gone = frozenset(replaced)
+    current = [one for one in points if one.name not in gone]
+    found = {
+        name for name, record in visit.plan.checks.items() if record.result in ("no fault seen", "fault seen")
+    }
+    per_point = []
+    for one in current:
+        seen = set(one.numbers) | set(one.spots)
+        seen |= {name for name in one.rows.columns if one.rows[name].notna().any()}
+        if not one.settled:
+            seen -= {"oxygen_dry", "oxygen_wet", "carbon_dioxide_dry", "flue_temperature", "carbon_monoxide_dry"}
+        if "heat_input_clocked" in seen:
+            seen.add("firing_rate")
+        per_point.append(seen)
+    anywhere = set().union(*per_point) if per_point else set()
+    everywhere = set.intersection(*per_point) if per_point else set()
+    flue = {"oxygen_dry", "oxygen_wet", "carbon_dioxide_dry", "flue_temperature", "carbon_monoxide_dry", _AIR_FREE}
+    return frozenset(found | (anywhere - flue) | (everywhere & flue))
+
+
+def unlimited_tests(
+    tests: Iterable[RequiredTest], judged: Iterable[Judgement], tested: frozenset[str]
+) -> tuple[RequiredTest, ...]:
+    """Return the required tests that were made but held against no limit whose text was seen."""
+    everything = tuple(one for one in judged if one.role == "limit" and one.citation is not None)
+    found = []
+    for test in tests:
+        if not tested.intersection(test.any_of):
+            continue
+        mine = [one for one in everything if one.subject.removesuffix("_oxygen_rule") in test.any_of]
+        seen = [one for one in mine if one.citation is not None and one.citation.text_seen]
+        unseen = [one for one in mine if one.citation is not None and one.citation.status == "memory"]
+        if (test.needs_limit and not seen) or unseen:
+            found.append(test)
+    return tuple(found)

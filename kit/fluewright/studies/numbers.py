@@ -1,0 +1,279 @@
+"""From the means of a test point to its results, each with an interval: one chain of formulas, run on draws.
+
+Propagation of distributions after JCGM 101: each input is drawn from what is known of it, the same chain that gives
+the central values is run on all draws at once, and the interval is read off the results. What the whole visit
+shares (an instrument's error, the air's humidity, the fuel of the day) is drawn once for all test points.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fluewright import combustion
+from fluewright.appliance import Number, heat_input_clocked
+from fluewright.combustion import Fuel
+from fluewright.units import Array
+
+DRAWS = 20_000
+CONTRIBUTION_DRAWS = 4_000
+SEED = 20_260_114  # any fixed number: the same visit must give the same report
+
+OXYGEN = ("oxygen_dry", "oxygen_wet", "carbon_dioxide_dry")
+UNBURNT = ("hydrogen_dry", "methane_dry", "nitric_oxide_dry")
+HEAT = (
+    "loss_dry_gas",
+    "loss_water_latent",
+    "loss_water_sensible",
+    "loss_air_moisture",
+    "loss_carbon_monoxide",
+    "loss_unburnt",
+    "loss_casing",
+    "credit_air",
+    "credit_fuel",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Input:
+    """One input of the chain: its central value, its draws [SI], and where it came from.
+
+    `group` is the name under which its share of the uncertainty is listed.
+    """
+
+    name: str
+    central: float
+    draws: Array
+    group: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contribution:
+    """What one input adds to the uncertainty of one result: half-width [SI] alone, and share of the variance."""
+
+    group: str
+    half_width: float
+    share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """What the chain needs besides readings."""
+
+    condensing: bool
+    subtract_ambient: bool
+    stack_loss_fuel: str
+    rated_input: float | None
+    dial_volume: float | None = None
+    compensated: bool = False
+    temperature_rise: bool = False
+
+
+def chain(fuel: Fuel, inputs: Mapping[str, Array], settings: Settings) -> Mapping[str, Array]:
+    """Return every result [SI] that `inputs` [SI, arrays] allow; what lacks its readings is left out."""
+    results: dict[str, Array] = {}
+    oxygen = next((name for name in OXYGEN if name in inputs), None)
+    if oxygen is not None:
+        water = combustion.moist_air_water_fraction(
+            inputs["relative_humidity"],
+            temperature=inputs["humidity_temperature"],
+            pressure=inputs["barometric_pressure"],
+        )
+        flue = combustion.flue_gas(
+            fuel,
+            **{oxygen: inputs[oxygen]},
+            **{name: inputs[name] for name in ("carbon_monoxide_dry", *UNBURNT) if name in inputs},
+            air_water_fraction=water,
+            pressure=inputs["barometric_pressure"],
+            sample_dew_point=inputs["sample_dew_point"],
+        )
+        results |= _flue_results(flue, with_monoxide="carbon_monoxide_dry" in inputs)
+        results["air_water_fraction"] = water
+        if settings.subtract_ambient and {"carbon_monoxide_dry", "carbon_monoxide_ambient"} <= inputs.keys():
+            # A number beside the others: no limit is judged by it.
+            cleared = replace(flue, ambient_carbon_monoxide=inputs["carbon_monoxide_ambient"])
+            results["carbon_monoxide_air_free_less_ambient"] = cleared.carbon_monoxide_air_free
+        if "flue_temperature" in inputs:
+            results["dew_point_margin"] = inputs["flue_temperature"] - flue.water_dew_point
+            if "air_temperature" in inputs:
+                results |= _loss_results(flue, inputs, settings)
+    if settings.temperature_rise and {"supply_temperature", "return_temperature"} <= inputs.keys():
+        results["temperature_rise"] = inputs["supply_temperature"] - inputs["return_temperature"]
+    if settings.dial_volume is not None:
+        results |= _firing_results(inputs, settings)
+    return results
+
+
+def _flue_results(flue: combustion.FlueGas, *, with_monoxide: bool) -> Mapping[str, Array]:
+    names = ["air_ratio", "equivalence_ratio", "excess_air", "excess_air_oxygen_rule", "water_dew_point"]
+    if with_monoxide:
+        names += ["carbon_monoxide_air_free", "carbon_monoxide_air_free_oxygen_rule"]
+    found = {name: getattr(flue, name) for name in names}
+    return found | {"carbon_dioxide_dry_computed": flue.carbon_dioxide_dry}
+
+
+def _loss_results(
+    flue: combustion.FlueGas, inputs: Mapping[str, Array], settings: Settings
+) -> Mapping[str, Array]:
+    losses = combustion.stack_losses(
+        flue,
+        flue_temperature=inputs["flue_temperature"],
+        air_temperature=inputs["air_temperature"],
+        condensing=settings.condensing,
+        casing_loss=inputs["casing_loss"],
+    )
+    net = losses.net
+    results = {name: getattr(losses, name.removeprefix("loss_")) for name in HEAT}
+    results |= {f"{name}_net": getattr(net, name.removeprefix("loss_")) for name in HEAT}
+    results |= {
+        "efficiency_gross": losses.efficiency_gross,
+        "efficiency_net": losses.efficiency_net,
+        "condensed_fraction": losses.condensed_fraction,
+    }
+    if settings.stack_loss_fuel and not settings.condensing:
+        results["loss_stack_european"] = combustion.stack_loss_european(
+            flue.oxygen_dry,
+            flue_temperature=inputs["flue_temperature"],
+            air_temperature=inputs["air_temperature"],
+            fuel_kind=settings.stack_loss_fuel,
+        )
+    return results
+
+
+def _firing_results(inputs: Mapping[str, Array], settings: Settings) -> Mapping[str, Array]:
+    heat = heat_input_clocked(
+        settings.dial_volume * inputs["meter_factor"],
+        seconds=inputs["clock_seconds"],
+        heating_value=inputs["heating_value"],
+        meter_pressure=inputs["meter_pressure"],
+        meter_temperature=inputs["meter_temperature"],
+        barometric_pressure=inputs["barometric_pressure"],
+        compensated=settings.compensated,
+    )
+    results = {"heat_input_clocked": heat}
+    if settings.rated_input:
+        results["heat_input_ratio"] = heat / settings.rated_input
+    return results
+
+
+def evaluate(
+    fuel: Fuel, fuel_draws: Fuel, inputs: Iterable[Input], settings: Settings
+) -> tuple[Mapping[str, float], Mapping[str, Array]]:
+    """Return the central value of every result, and its draws [SI]."""
+    given = tuple(inputs)
+    central = chain(fuel, {one.name: np.array([one.central]) for one in given}, settings)
+    drawn = chain(fuel_draws, {one.name: one.draws for one in given}, settings)
+    values = {name: float(np.ravel(value)[0]) for name, value in central.items()}
+    return values, {name: np.broadcast_to(np.asarray(value, float), (DRAWS,)) for name, value in drawn.items()}
+
+
+def interval(draws: Array) -> tuple[float, float]:
+    """Return the probabilistically symmetric 95 % coverage interval of draws; NaN where most gave no number."""
+    found = draws[np.isfinite(draws)]
+    if found.size < draws.size / 2:
+        return float("nan"), float("nan")
+    low, high = np.quantile(found, (0.025, 0.975))
+    return float(low), float(high)
+
+
+def contributions(
+    fuel: Fuel, fuel_draws: Fuel, inputs: Iterable[Input], settings: Settings, *, of: Iterable[str]
+) -> Mapping[str, tuple[Contribution, ...]]:
+    """Return, for each result named in `of`, what each group of inputs adds alone, greatest first."""
+    given = tuple(inputs)
+    center = {one.name: np.array([one.central]) for one in given}
+    groups = dict.fromkeys(one.group for one in given if np.ptp(one.draws) > 0)
+    widths: dict[str, dict[str, float]] = {name: {} for name in of}
+    for group in (*groups, "fuel composition"):
+        moved = center | {
+            one.name: one.draws[:CONTRIBUTION_DRAWS] for one in given if one.group == group
+        }
+        burned = fuel
+        if group == "fuel composition":
+            burned = Fuel(
+                composition={
+                    name: np.asarray(share)[:CONTRIBUTION_DRAWS] if np.ndim(share) else share
+                    for name, share in fuel_draws.composition.items()
+                },
+                name=fuel.name,
+            )
+        results = chain(burned, moved, settings)
+        for name in widths:
+            if name in results and np.size(results[name]) > 1:
+                widths[name][group] = float(np.nanstd(results[name]))
+    return {name: _ranked(found) for name, found in widths.items()}
+
+
+def _ranked(widths: Mapping[str, float]) -> tuple[Contribution, ...]:
+    total = sum(width**2 for width in widths.values()) or 1.0
+    ranked = sorted(widths.items(), key=lambda pair: -pair[1])
+    return tuple(
+        Contribution(group=group, half_width=1.96 * width, share=width**2 / total)
+        for group, width in ranked
+        if width > 0
+    )
+
+
+_BASIS = {
+    "excess_air": "carbon–oxygen balance on the fuel burned",
+    "excess_air_oxygen_rule": "dry oxygen against 20.9 %",
+    "air_ratio": "carbon–oxygen balance on the fuel burned",
+    "equivalence_ratio": "carbon–oxygen balance on the fuel burned",
+    "carbon_dioxide_dry_computed": "dry; carbon–oxygen balance",
+    "water_dew_point": "at the site's pressure, with the air's humidity",
+    "dew_point_margin": "flue temperature less water dew point",
+    "carbon_monoxide_air_free": "dry, air-free; carbon balance",
+    "carbon_monoxide_air_free_oxygen_rule": "dry, air-free; oxygen rule",
+    "carbon_monoxide_air_free_less_ambient": "dry, air-free; carbon balance; room air subtracted; judged by no limit",
+    "efficiency_gross": "gross; flue losses only; heat above 25 °C",
+    "efficiency_net": "net; flue losses only; heat above 25 °C",
+    "condensed_fraction": "gas saturated at the flue temperature",
+    "air_water_fraction": "moist air",
+    "loss_stack_european": "net; dry oxygen against 21 %; not for condensing",
+    "temperature_rise": "supply less return",
+    "heat_input_clocked": "gross; at the base of the heating value",
+    "heat_input_ratio": "gross; against the nameplate",
+}
+
+
+def numbers(values: Mapping[str, float], draws: Mapping[str, Array]) -> Mapping[str, Number]:
+    """Return every result as a number with its interval; a result that could not be formed is left out."""
+    made: dict[str, Number] = {}
+    for name, value in values.items():
+        if not np.isfinite(value):
+            continue
+        low, high = interval(draws[name])
+        net = name.removesuffix("_net") in HEAT and name.endswith("_net")
+        made[name] = Number(
+            quantity=name.removesuffix("_net") if net else name.removesuffix("_computed"),
+            value=value,
+            low=low,
+            high=high,
+            origin="computed",
+            basis=_BASIS.get(name, "share of net heat input" if net else "share of gross heat input"),
+        )
+    return made
+
+
+def differences(
+    before: tuple[Mapping[str, float], Mapping[str, Array]],
+    after: tuple[Mapping[str, float], Mapping[str, Array]],
+) -> Mapping[str, Number]:
+    """Return after less before of every result both have, formed within each draw: shared errors cancel."""
+    made: dict[str, Number] = {}
+    for name in before[0].keys() & after[0].keys():
+        value = after[0][name] - before[0][name]
+        if not np.isfinite(value) or name.removesuffix("_net") in HEAT and name.endswith("_net"):
+            continue
+        low, high = interval(after[1][name] - before[1][name])
+        made[name] = Number(
+            quantity=name.removesuffix("_computed"),
+            value=value,
+            low=low,
+            high=high,
+            origin="computed",
+            basis="difference, formed within each draw",
+        )
+    return dict(sorted(made.items()))

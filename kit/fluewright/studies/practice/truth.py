@@ -1,0 +1,113 @@
+"""The truth of a practice visit: means free of sensor and lag over the settled part of each test point."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from fluewright.studies.practice.course import Course, number, physics
+from fluewright.units import Array
+
+# What is true, where it stands in the course, and its unit.
+_MEANS = {
+    "excess_air": ("excess_air", "1"),
+    "oxygen_dry": ("oxygen_flue_dry", "mol/mol"),
+    "carbon_dioxide_dry": ("carbon_dioxide_flue_dry", "mol/mol"),
+    "carbon_monoxide_dry": ("carbon_monoxide_flue_dry", "mol/mol"),
+    "carbon_monoxide_air_free": ("carbon_monoxide_air_free", "mol/mol"),
+    "oxygen_dry_at_probe": ("oxygen_dry", "mol/mol"),
+    "carbon_monoxide_dry_at_probe": ("carbon_monoxide_dry", "mol/mol"),
+    "flue_temperature": ("stack_temperature", "K"),
+    "air_temperature": ("air_temperature", "K"),
+    "water_dew_point": ("water_dew_point", "K"),
+    "condensed_fraction": ("condensed_fraction", "1"),
+    "efficiency_gross": ("efficiency_gross", "1"),
+    "efficiency_net": ("efficiency_net", "1"),
+    "efficiency_thermal_gross": ("efficiency_thermal_gross", "1"),
+    "heat_input": ("heat_input", "W"),
+    "heat_output": ("heat_output", "W"),
+    "supply_temperature": ("supply_temperature", "K"),
+    "return_temperature": ("return_temperature", "K"),
+    "temperature_rise": ("temperature_rise", "delta_degC"),
+    "manifold_pressure": ("manifold_pressure", "Pa"),
+    "carbon_monoxide_ambient": ("carbon_monoxide_ambient", "mol/mol"),
+}
+
+
+def truth_of(scenario: Mapping[str, Any], course: Course) -> dict[str, Any]:
+    """Return the truth of a visit, ready to be written as JSON."""
+    greatest = course.true["carbon_monoxide_ambient"].max()
+    return {
+        "means_over": "from the settled moment to the end of the test point; all of it where nothing settled",
+        "fuel": dict(course.fuel),
+        "gross_heating_value_molar": _record(course.heating_value, "J/mol"),
+        "carbon_monoxide_ambient_greatest": _record(greatest, "mol/mol"),
+        "test_points": {point["name"]: _point(point, scenario, course) for point in scenario["test_points"]},
+    }
+
+
+def _record(value: Any, unit: str) -> dict[str, Any]:
+    """Return a number and its unit; eight digits, so that the text is the same on every machine."""
+    return {"value": None if value is None else float(f"{value:.8g}"), "unit": unit}
+
+
+def _point(point: Mapping[str, Any], scenario: Mapping[str, Any], course: Course) -> dict[str, Any]:
+    within = (course.time >= point["start"]) & (course.time < point["end"]) & (course.true["burning"] > 0.5)
+    rows = np.flatnonzero(within)
+    true = {**course.true, **_derived(course)}
+    rise = (true["stack_temperature"] - true["return_temperature"])[rows]
+    settled = _settled(course.time[rows], rise, true["oxygen_flue_dry"][rows])
+    took = None if settled is None else settled - float(course.time[rows[0]])
+    steady = rows if settled is None else rows[course.time[rows] >= settled]
+    rated = number(scenario["rated_input"], "W", "rated_input")
+
+    def clock(second: float) -> str:
+        return str((scenario["start"] + dt.timedelta(seconds=second)).isoformat(timespec="seconds"))
+
+    return {
+        "settling_time": _record(took, "s"),
+        "steady_from": clock(float(course.time[steady[0]])),
+        "steady_to": clock(float(course.time[steady[-1]])),
+        "heat_input_ratio": _record(np.mean(true["heat_input"][steady]) / rated, "1"),
+        "carbon_monoxide_air_free_greatest": _record(
+            np.max(true["carbon_monoxide_air_free"][rows]), "mol/mol"
+        ),
+        **{
+            name: _record(np.mean(true[key][steady]), unit)
+            for name, (key, unit) in _MEANS.items()
+            if name != "manifold_pressure" or "orifices" in scenario
+        },
+    }
+
+
+def _derived(course: Course) -> dict[str, Array]:
+    true = course.true
+    gain = course.heating_value / course.heating_value_net
+    burning = true["burning"] > 0.5
+    thermal = np.divide(
+        true["heat_output"], true["heat_input"], out=np.full(len(course.time), np.nan), where=burning
+    )
+    return {
+        "temperature_rise": true["supply_temperature"] - true["return_temperature"],
+        "efficiency_net": true["efficiency_gross"] * gain,
+        "efficiency_thermal_gross": thermal,
+    }
+
+
+def _settled(time: Array, rise: Array, oxygen: Array) -> float | None:
+    """Return the moment from which flue and oxygen stay near where they end; None where they never do.
+
+    `rise` is the flue's above the return. The level held against is the mean of the last fifth; a burn that
+    holds only in that fifth has not settled.
+    """
+    last = len(time) - max(1, len(time) // 5)
+    level = float(np.mean(rise[last:]))
+    band = physics("settled", "1") * abs(level) + physics("settled_least", "delta_degC")
+    warming = np.abs(rise - level) > band
+    swinging = np.abs(oxygen - np.mean(oxygen[last:])) > physics("settled_oxygen", "mol/mol")
+    outside = np.flatnonzero(warming | swinging)
+    first = 0 if len(outside) == 0 else int(outside[-1]) + 1
+    return None if first >= last else float(time[first])

@@ -1,0 +1,217 @@
+"""results.json: the machine-readable audit, every number with its unit, interval, origin and basis."""
+
+from __future__ import annotations
+
+import json
+import math
+import platform
+from collections.abc import Mapping
+from importlib import metadata
+from typing import Any
+
+import pandas as pd
+
+from fluewright import sources
+from fluewright.appliance import Judgement, Number
+from fluewright.studies import numbers as core
+from fluewright.studies.audit import Audit, PointAudit
+
+LAYOUT = "fluewright results 1"
+_LIBRARIES = ("fluewright", "cantera", "numpy", "pandas", "pint", "pydantic")
+
+
+def _plain(value: float) -> float | None:
+    """Return a number JSON can hold: twelve digits, or null where there is none."""
+    return float(f"{value:.12g}") if math.isfinite(value) else None
+
+
+def _number(number: Number | None) -> Mapping[str, Any] | None:
+    if number is None:
+        return None
+    made: dict[str, Any] = {
+        "quantity": number.quantity,
+        "value": _plain(number.value),
+        "unit": number.unit,
+        "interval_low": _plain(number.low),
+        "interval_high": _plain(number.high),
+        "origin": number.origin,
+        "basis": number.basis,
+    }
+    if number.is_lower_bound:
+        made["at_least"] = True
+    if number.source:
+        made["source"] = number.source
+    return made
+
+
+def _time(moment: pd.Timestamp) -> str:
+    return str(moment.isoformat())
+
+
+def _judgement(one: Judgement) -> Mapping[str, Any]:
+    unit = sources.quantity(one.measured.quantity).unit if one.measured is not None else None
+    return {
+        "rule": one.rule,
+        "subject": one.subject,
+        "test_point": one.test_point or None,
+        "outcome": one.outcome,
+        "weight": one.weight or None,
+        "put_right": one.put_right,
+        "headline": one.headline,
+        "measured": _number(one.measured),
+        "limit_low": _plain(one.limit_low),
+        "limit_high": _plain(one.limit_high),
+        "limit_unit": unit,
+        "conditions": one.conditions,
+        "meaning": one.meaning,
+        "action": one.action,
+        "who": one.who,
+        "source": one.citation.words if one.citation is not None else None,
+    }
+
+
+def _point(point: PointAudit) -> Mapping[str, Any]:
+    steady = point.steadiness
+    window = steady.window
+    rows = point.carbon_monoxide
+    return {
+        "name": point.name,
+        "start": _time(point.rows.start),
+        "end": _time(point.rows.end),
+        "rows": steady.rows,
+        "window": None
+        if window is None
+        else {
+            "start": _time(window.start),
+            "end": _time(window.end),
+            "rows": window.rows,
+            "chosen_by": window.chosen_by,
+            "because": window.because,
+        },
+        "least_bad_window": None
+        if steady.least_bad is None
+        else {
+            "start": _time(steady.least_bad.start),
+            "end": _time(steady.least_bad.end),
+            "rows": steady.least_bad.rows,
+            "because": steady.least_bad.because,
+        },
+        "outcome": steady.outcome,
+        "refused": [
+            {
+                "start": _time(part.start),
+                "end": _time(part.end),
+                "rows": part.rows,
+                "phase": part.phase,
+                "reason": part.reason,
+            }
+            for part in steady.refused
+        ],
+        "readings": {name: _number(number) for name, number in sorted(point.readings.items())},
+        "spot_readings": {
+            name: [f"{one.bound}{one.value:.12g} {sources.quantity(name).unit}".strip() for one in taken]
+            for name, taken in sorted(point.spots.items())
+        },
+        "numbers": {name: _number(number) for name, number in sorted(point.numbers.items())},
+        "carbon_monoxide_rows": None
+        if rows is None
+        else {
+            "rows": rows.rows,
+            "greatest_air_free": _number(rows.air_free),
+            "greatest_dry": _number(rows.dry),
+            "rise": _number(rows.rise),
+            "over_range_rows": rows.over_range,
+            "too_dilute_rows": rows.dilute,
+            "when": _time(rows.when),
+        },
+        "uncertainty": {
+            name: [
+                {"input": one.group, "half_width": _plain(one.half_width), "share": _plain(one.share)}
+                for one in ranked
+            ]
+            for name, ranked in point.contributions.items()
+        },
+        "flame": None
+        if point.flame is None
+        else {
+            "temperature": _plain(float(point.flame.temperature)),
+            "unit": "K",
+            "composition": {
+                name: _plain(float(share)) for name, share in sorted(point.flame.composition.items())
+            },
+        },
+        "state": point.state,
+    }
+
+
+def results_of(audit: Audit) -> Mapping[str, Any]:
+    """Return the audit as plain values, in the order of results.schema.json."""
+    visit, plan = audit.visit, audit.visit.plan
+    return {
+        "layout": LAYOUT,
+        "visit": {
+            "site": plan.site.name,
+            "date": plan.visit.date.isoformat(),
+            "time_zone": plan.visit.time_zone,
+            "tested_by": plan.visit.tested_by,
+            "appliance_type": plan.appliance.type,
+            "appliance": plan.appliance.description,
+            "condensing": plan.appliance.condensing,
+            "fuel": audit.fuel.name,
+        },
+        "verdict": {
+            "name": audit.verdict.name,
+            "sentence": audit.verdict.sentence,
+            "meaning": audit.verdict.meaning,
+            "because": list(audit.verdict.because),
+        },
+        "judgements": [_judgement(one) for one in audit.judgements],
+        "not_tested": [test.label for test in audit.not_tested],
+        "not_tested_recommended": [test.label for test in audit.not_tested_recommended],
+        "no_limit_seen": [test.label for test in audit.unlimited],
+        "test_points": [_point(point) for point in audit.points],
+        "differences": [
+            {
+                "from": old,
+                "to": new,
+                "numbers": {name: _number(number) for name, number in found.items()},
+            }
+            for (old, new), found in audit.differences.items()
+        ],
+        "assumptions": [
+            {
+                "subject": one.subject,
+                "number": _number(one.number),
+                "text": one.text,
+                "why": one.why,
+                "effect_on_efficiency_gross": _number(one.effect),
+            }
+            for one in audit.assumptions
+        ],
+        "account_of_rows": [
+            {
+                "file": account.file,
+                "sha256": account.sha256,
+                "bytes": account.size,
+                "read": account.read,
+                "used": account.used,
+                "set_aside": [
+                    {"reason": part.reason, "rows": part.rows, "first_row": part.first_row}
+                    for part in account.set_aside
+                ],
+            }
+            for account in visit.readings.accounts
+        ],
+        "provenance": {
+            "visit_toml_sha256": visit.plan_sha256,
+            "python": platform.python_version(),
+            "libraries": {name: metadata.version(name) for name in _LIBRARIES},
+            "draws": core.DRAWS,
+            "seed": core.SEED,
+        },
+    }
+
+
+def results_text(results: Mapping[str, Any]) -> str:
+    """Return results.json as text."""
+    return json.dumps(results, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

@@ -1,0 +1,38 @@
+"""The visit folder: its schema, reading any log, units at the edge, and the account of every row."""
+
+from __future__ import annotations
+
+from fluewright.visit.instruments import accuracy_of
+from fluewright.visit.opening import check_visit, open_visit
+from fluewright.visit.problems import Problem, VisitError
+from fluewright.visit.readings import (
+    Cell,
+    Channel,
+    Readings,
+    RowAccount,
+    SetAsideRows,
+    SpotReading,
+    StatedAccuracy,
+    TestPointRows,
+    Visit,
+)
+from fluewright.visit.schema import VisitFile, visit_schema
+
+__all__ = [
+    "Cell",
+    "Channel",
+    "Problem",
+    "Readings",
+    "RowAccount",
+    "SetAsideRows",
+    "SpotReading",
+    "StatedAccuracy",
+    "TestPointRows",
+    "Visit",
+    "VisitError",
+    "VisitFile",
+    "accuracy_of",
+    "check_visit",
+    "open_visit",
+    "visit_schema",
+]

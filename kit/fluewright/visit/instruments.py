@@ -1,0 +1,81 @@
+"""What visit.toml states about an instrument: its accuracy and span for a quantity, in SI."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from fluewright import sources, units
+from fluewright.visit.problems import RefusalError
+from fluewright.visit.readings import StatedAccuracy
+from fluewright.visit.schema import Accuracy, Instrument, VisitFile
+
+
+def stated_accuracy(instruments: Mapping[str, Instrument], instrument: str, quantity: str) -> StatedAccuracy:
+    """Return what is stated for one quantity of an instrument; `stated` is False where nothing is.
+
+    Raises
+    ------
+    UnitError, RefusalError
+        A unit is unknown or of the wrong kind, or a share of the span is given without a span.
+    """
+    known = instruments.get(instrument)
+    accuracy = known.accuracy.get(quantity) if known is not None else None
+    if accuracy is None:
+        return StatedAccuracy(instrument=instrument, stated=False)
+    unit = sources.quantity(quantity).unit
+    step = "delta_degC" if unit == "K" else unit
+    span = _span(accuracy, unit, quantity)
+    if accuracy.of_span is not None and span is None:
+        raise RefusalError(
+            f"the accuracy of {quantity} is a share of the span, and no span is given",
+            rule="a share of the span needs the span",
+            way_out="Give span, the lowest and highest reading with unit",
+        )
+    return StatedAccuracy(
+        instrument=instrument,
+        absolute=units.parse(accuracy.absolute, step, "absolute") if accuracy.absolute else 0.0,
+        of_reading=accuracy.of_reading or 0.0,
+        of_span=(accuracy.of_span or 0.0) * (span[1] - span[0] if span else 0.0),
+        resolution=units.parse(accuracy.resolution, step, "resolution") if accuracy.resolution else 0.0,
+        response_time=accuracy.response_time or 0.0,
+        stated=any(part is not None for part in (accuracy.absolute, accuracy.of_reading, accuracy.of_span)),
+        span=span,
+    )
+
+
+def _span(accuracy: Accuracy, unit: str, quantity: str) -> tuple[float, float] | None:
+    if accuracy.span is None:
+        return None
+    low, high = (units.parse(text, unit, "span") for text in accuracy.span)
+    if not low < high:
+        raise RefusalError(
+            f"the span of {quantity} runs from {accuracy.span[0]} to {accuracy.span[1]}",
+            rule="the lowest reading comes first",
+            way_out="Write the lowest and the highest reading the instrument can show",
+        )
+    return low, high
+
+
+def accuracy_of(plan: VisitFile, quantity: str, *, instrument: str | None = None) -> StatedAccuracy:
+    """Return the stated accuracy [SI] of the instrument that logged `quantity`, or of the one named.
+
+    Parameters
+    ----------
+    plan : VisitFile
+        The visit.
+    quantity : str
+        A quantity of the nomenclature.
+    instrument : str, optional
+        For a spot reading: the instrument it was taken with.
+    """
+    if instrument is None:
+        instrument = next(
+            (
+                column.instrument or log.instrument
+                for log in plan.logs
+                for column in log.columns.values()
+                if column.quantity == quantity
+            ),
+            "",
+        )
+    return stated_accuracy(plan.instruments, instrument, quantity)

@@ -1,0 +1,459 @@
+"""Read one log as the instrument wrote it, by its column map, in one pass: rows that have a time, and all others."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import difflib
+import hashlib
+import io
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv as pacsv
+from numpy.typing import NDArray
+
+from fluewright.visit.cells import TEXT, Cells, Writing, read_cells
+from fluewright.visit.problems import Problem, VisitError, shown
+from fluewright.visit.readings import Cell
+from fluewright.visit.schema import Log
+from fluewright.visit.times import Mask, Micros, read_times
+
+_BLOCK = 1 << 23  # bytes; chosen by measurement
+_SAMPLE_ROWS = 200  # rows looked at to tell how many cells a row has
+_EXAMPLE_LENGTH = 120
+_TEXTS_KEPT = 1000  # unreadable cells kept per block and column, for the message
+_BOMS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
+_SWITCHES = {"blower_on", "burner_on"}
+
+
+# ------------------------------------------------------------------------------ bytes to blocks of lines
+
+
+def _blocks(path: Path, log: Log, digest: Any) -> Iterator[str]:
+    """Yield the file as text in blocks of whole lines, every line ended by a line feed."""
+    with path.open("rb") as file:
+        start = file.peek(4)[:4]
+        encoding = next((name for bom, name in _BOMS.items() if start.startswith(bom)), log.encoding)
+        decoder = io.IncrementalNewlineDecoder(codecs.getincrementaldecoder(encoding)(), translate=True)
+        rest, lines = "", 0
+        try:
+            while chunk := file.read(_BLOCK):
+                digest.update(chunk)
+                text = rest + decoder.decode(chunk)
+                cut = text.rfind("\n") + 1
+                if len(text) - cut > _BLOCK:
+                    raise _refused(log, lines + 1, "the line does not end", "a row is one line", "Is it a log?")
+                block, rest = text[:cut], text[cut:]
+                if block:
+                    yield block
+                    lines += block.count("\n")
+            rest += decoder.decode(b"", final=True)
+        except UnicodeDecodeError as error:
+            row = lines + rest.count("\n") + error.object[: error.start].count(b"\n") + 1
+            byte = error.object[error.start]
+            raise _refused(
+                log,
+                row,
+                f"byte {byte:#04x} is not {encoding}",
+                "the log is read in the encoding stated in visit.toml",
+                'Write encoding = "cp1252" (or "latin-1") for this log, or save it as UTF-8',
+            ) from error
+        if rest:
+            yield rest + "\n"
+
+
+def _refused(log: Log, row: int | None, what: str, rule: str, way_out: str) -> VisitError:
+    return VisitError([problem_in(log, row, what, rule, way_out)])
+
+
+def problem_in(log: Log, row: int | None, what: str, rule: str, way_out: str) -> Problem:
+    where = log.file if row is None else f"{log.file}, row {row}"
+    return Problem(what=what, where=where, rule=rule, way_out=way_out)
+
+
+# ------------------------------------------------------------------------------------- the header
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Layout:
+    """Where in a row the map's columns stand."""
+
+    width: int
+    names: tuple[str, ...]
+    time: tuple[int, ...]
+    quantities: Mapping[str, int]
+    surplus: tuple[int, ...]
+    first_row: int
+
+
+def _cells_of(lines: list[str], log: Log) -> list[list[str]]:
+    try:
+        return list(csv.reader(lines, delimiter=log.delimiter))
+    except csv.Error:
+        return [line.split(log.delimiter) for line in lines]
+
+
+def _layout(head: list[str], sample: list[str], log: Log) -> _Layout:
+    rows = [row for row in _cells_of(sample, log) if len(row) > 1]
+    widths = Counter(len(row) for row in rows)
+    header = _cells_of(["".join(head)], log)[0] if head else []
+    names = [name.strip() for name in header]
+    width = widths.most_common(1)[0][0] if widths else max(len(names), 1)
+    if not head:
+        names = [""] * width
+    while len(names) > width and not names[-1]:
+        names.pop()
+    surplus = tuple(range(len(names), width))
+    full = [row for row in rows if len(row) == width]
+    if len(names) > width or any(row[place].strip() for row in full for place in surplus):
+        raise _refused(
+            log,
+            log.header_row + 1,
+            f"rows have {width} cells where the column names are {len(names)}",
+            "each row has a cell for each column name",
+            f"Put header_row, delimiter or decimal of this log right; row {log.header_row} reads "
+            f"{shown(''.join(head))}, and the row after it {shown(sample[0].rstrip() if sample else '')}",
+        )
+    names += [""] * (width - len(names))
+    problems: list[Problem] = []
+
+    def place(name: str, key: str) -> int:
+        found = [number for number, known in enumerate(names) if known == name.strip()] if name.strip() else []
+        numbered = re.fullmatch(r"column (\d{1,6})", name)
+        if not found and numbered and 1 <= int(numbered[1]) <= width:
+            return int(numbered[1]) - 1
+        if len(found) != 1:
+            problems.append(_no_column(name, key, names, bool(found), "".join(head), log))
+            return 0
+        return found[0]
+
+    clock = log.time
+    stamps = [(clock.column, "time.column"), (clock.date_column, "time.date_column")]
+    stamps.append((clock.time_column, "time.time_column"))
+    time = tuple(place(name, key) for name, key in stamps if name is not None)
+    quantities = {column.quantity: place(name, "columns") for name, column in log.columns.items()}
+    if problems:
+        raise VisitError(problems)
+    return _Layout(
+        width=width, names=tuple(names), time=time, quantities=quantities, surplus=surplus,
+        first_row=log.header_row + 1,
+    )
+
+
+def _no_column(name: str, key: str, names: list[str], twice: bool, head: str, log: Log) -> Problem:
+    known = [known for known in names if known]
+    near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+    other = next((mark for mark in ",;\t|" if mark != log.delimiter and mark in head), None)
+    if twice:
+        what = f"two columns are named {shown(name)}"
+        way_out = f"Name it by its place instead, such as 'column {names.index(name.strip()) + 1}'"
+    else:
+        what = f"there is no column {shown(name)}"
+        way_out = f"The columns are {', '.join(map(shown, known[:20]))}" if known else "The row of names is blank"
+        if near:
+            way_out = f"Did you mean {shown(near[0])}?"
+        elif len(known) < 2 and other is not None:
+            way_out = f"The row of names holds {shown(other)}: is delimiter = {shown(other)} meant?"
+        elif log.header_row != 0:
+            way_out += f"; names are read in row {log.header_row}, as header_row says"
+    return problem_in(log, log.header_row, what, f"{key} of visit.toml names columns of the log", way_out)
+
+
+# ------------------------------------------------------------------------------- blocks to columns
+
+
+@dataclass(slots=True, kw_only=True)
+class RowsAside:
+    """Rows set aside for one reason."""
+
+    rows: int = 0
+    first_row: int = 0
+    example: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RawPart:
+    """The rows of one block that have a time: `cells` by quantity, `texts` the unreadable cells by row."""
+
+    rows: NDArray[np.int64]
+    micros: Micros
+    zoned: Mask
+    cells: Mapping[str, Cells]
+    texts: Mapping[str, Mapping[int, str]]
+
+
+@dataclass(slots=True, kw_only=True)
+class RawLog:
+    """A log after reading: its rows that have a time, in parts, and what became of all other rows.
+
+    `unreadable` holds the first times that could not be read, by row, and `unreadable_rows` counts them all.
+    """
+
+    size: int
+    sha256: str = ""
+    read: int = 0
+    notes: list[str] = field(default_factory=list)
+    aside: dict[str, RowsAside] = field(default_factory=dict)
+    unreadable: dict[int, str] = field(default_factory=dict)
+    unreadable_rows: int = 0
+    parts: list[RawPart] = field(default_factory=list)
+
+    def set_aside(self, reason: str, rows: NDArray[np.int64], example: str = "") -> None:
+        """Account for rows that are not used."""
+        if len(rows):
+            entry = self.aside.setdefault(reason, RowsAside(first_row=int(rows[0]), example=example))
+            entry.rows += len(rows)
+
+
+def read_raw(path: Path, *, log: Log) -> RawLog:
+    """Read a log in one pass: its rows that have a time, and what became of all other rows.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    log : Log
+        Its description in visit.toml.
+
+    Raises
+    ------
+    VisitError
+        The log cannot be read as described.
+    """
+    digest = hashlib.sha256()
+    raw = RawLog(size=path.stat().st_size)
+    blocks = _blocks(path, log, digest)
+    text = next(blocks, "")
+    if not text.strip("\n\r \t\0"):
+        raise _refused(log, None, "the log is empty", "a log holds rows", "Export it again, or take it out of visit.toml")
+    lines = text.split("\n", log.header_row + _SAMPLE_ROWS)
+    if len(lines) <= log.header_row:
+        raise _refused(
+            log, len(lines), "the log ends before its column names", "header_row is a line of the log",
+            f"Put header_row right; it is {log.header_row}",
+        )  # fmt: skip
+    head = lines[log.header_row - 1 : log.header_row] if log.header_row else []
+    layout = _layout(head, lines[log.header_row : log.header_row + _SAMPLE_ROWS], log)
+    if log.header_row > 1:
+        raw.notes.append(f"{log.header_row - 1} lines above the column names are not rows")
+    mapped = {layout.names[place] for place in (*layout.time, *layout.quantities.values())}
+    if unused := [shown(name) for name in layout.names if name and name not in mapped]:
+        raw.notes.append(f"columns not named in visit.toml, not used: {', '.join(unused)}")
+    position = sum(len(line) + 1 for line in lines[: log.header_row])
+    text, first_row = text[position:], log.header_row + 1
+    while text or (text := next(blocks, "")):
+        _read_block(_Block(text=text, first_row=first_row), layout, log, raw)
+        first_row += text.count("\n")
+        text = ""
+    raw.read = first_row - log.header_row - 1
+    raw.sha256 = digest.hexdigest()
+    return raw
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Block:
+    """A block of lines, and the line number of its first."""
+
+    text: str
+    first_row: int
+
+    def line(self, row: int) -> str:
+        """Return the line of a row, cut to a readable length."""
+        place = row - self.first_row
+        return self.text.split("\n", place + 1)[place][:_EXAMPLE_LENGTH]
+
+
+def _read_block(block: _Block, layout: _Layout, log: Log, raw: RawLog) -> None:
+    open_quotes = _open_quotes(block, log)
+    data = _blanked(block.text, open_quotes - block.first_row).encode("utf-8", "surrogatepass")
+    ragged: list[Any] = []
+
+    def note(row: Any) -> str:
+        ragged.append((block.first_row + row.number - 1, row.text, row.actual_columns))
+        return "skip"
+
+    table = pacsv.read_csv(
+        pa.BufferReader(data),
+        read_options=pacsv.ReadOptions(
+            use_threads=False, block_size=len(data) + 1, column_names=[str(n) for n in range(layout.width)]
+        ),
+        parse_options=pacsv.ParseOptions(
+            delimiter=log.delimiter, ignore_empty_lines=False, invalid_row_handler=note
+        ),
+        convert_options=_convert_options(layout),
+    )
+    rows = np.arange(block.first_row, block.first_row + block.text.count("\n"))
+    rows = np.setdiff1d(rows, [row for row, _, _ in ragged], assume_unique=True)
+    if len(rows) != table.num_rows:
+        raise AssertionError(f"rows were lost in {log.file}")
+    for row in open_quotes:
+        raw.set_aside("a quotation mark is not closed", np.array([row]), block.line(int(row)))
+    _set_aside_ragged(ragged, layout, log, raw)
+    if len(open_quotes):
+        closed = ~np.isin(rows, open_quotes)
+        table, rows = table.filter(pa.array(closed)), rows[closed]
+    if len(rows):
+        _read_rows(table, rows, block, layout, log, raw)
+
+
+def _convert_options(layout: _Layout) -> pacsv.ConvertOptions:
+    """Times stay text; each distinct text of a column of numbers is parsed once."""
+    places = sorted({*layout.time, *layout.quantities.values(), *layout.surplus})
+    coded = pa.dictionary(pa.int32(), pa.string())
+    return pacsv.ConvertOptions(
+        include_columns=[str(place) for place in places],
+        column_types={str(place): pa.string() if place in layout.time else coded for place in places},
+        check_utf8=False,
+        strings_can_be_null=False,
+        null_values=[],
+    )
+
+
+def _open_quotes(block: _Block, log: Log) -> NDArray[np.int64]:
+    """Return the rows in which a quoted cell is not closed: left alone, it would swallow the rows below."""
+    if '"' not in block.text:
+        return np.zeros(0, np.int64)
+    opening = re.compile(rf'(^|{re.escape(log.delimiter)})"')
+    return np.array(
+        [
+            block.first_row + place
+            for place, line in enumerate(block.text.split("\n"))
+            if line.count('"') % 2 and opening.search(line)
+        ],
+        np.int64,
+    )
+
+
+def _blanked(text: str, places: NDArray[np.int64]) -> str:
+    if not len(places):
+        return text
+    lines = text.split("\n")
+    for place in places:
+        lines[place] = ""
+    return "\n".join(lines)
+
+
+def _set_aside_ragged(ragged: list[Any], layout: _Layout, log: Log, raw: RawLog) -> None:
+    """Account for rows with too few or too many cells: text rows, or readings that were cut or shifted."""
+    if not ragged:
+        return
+    cells = _cells_of([text for _, text, _ in ragged], log)
+    stamps = [" ".join(row[place] if place < len(row) else "" for place in layout.time) for row in cells]
+    timed = read_times(
+        pa.array(stamps, pa.string()), form=log.time.format, writing=_writing(log), dated=_dated(log)
+    ).valid
+    for (row, text, count), has_time in zip(ragged, timed, strict=True):
+        blank = not text.strip(" \t\0")
+        reason = "blank line" if blank else "text row"
+        if has_time and count > 1:
+            reason = f"{count} cells where a row has {layout.width}"
+        raw.set_aside(reason, np.array([row]), text[:_EXAMPLE_LENGTH])
+
+
+def _writing(log: Log, quantity: str = "") -> Writing:
+    return Writing(decimal=log.decimal, thousands=log.thousands, switch=quantity in _SWITCHES)
+
+
+def _dated(log: Log) -> bool:
+    return log.time.column is not None or log.time.date_column is not None
+
+
+def _read_rows(
+    table: pa.Table, rows: NDArray[np.int64], block: _Block, layout: _Layout, log: Log, raw: RawLog
+) -> None:
+    columns = {place: table.column(str(place)).combine_chunks() for place in map(int, table.column_names)}
+    stamps = columns[layout.time[0]]
+    if len(layout.time) > 1:
+        stamps = pc.binary_join_element_wise(*(columns[place] for place in layout.time), " ")
+    times = read_times(stamps, form=log.time.format, writing=_writing(log), dated=_dated(log))
+    cells = {
+        quantity: _decoded(columns[place], _writing(log, quantity))
+        for quantity, place in layout.quantities.items()
+    }
+    keep = times.valid
+    for place in layout.surplus:
+        keep = keep & pc.equal(pc.binary_length(pc.utf8_trim_whitespace(columns[place].cast(pa.string()))), 0).to_numpy(
+            zero_copy_only=False
+        )
+    if not keep.all():
+        _set_aside_untimed(rows, stamps, cells, times.valid, keep, block, layout, raw)
+        cells = {quantity: column.taken(keep) for quantity, column in cells.items()}
+    if not keep.any():
+        return
+    kept = rows[keep]
+    raw.parts.append(
+        RawPart(
+            rows=kept,
+            micros=times.micros[keep],
+            zoned=times.zoned[keep],
+            cells=cells,
+            texts={
+                quantity: _texts(columns[layout.quantities[quantity]], column, rows, keep)
+                for quantity, column in cells.items()
+                if column.states is not None and (column.states == TEXT).any()
+            },
+        )
+    )
+
+
+def _decoded(column: pa.DictionaryArray, writing: Writing) -> Cells:
+    distinct = read_cells(column.dictionary, writing=writing)
+    return distinct.taken(column.indices.to_numpy(zero_copy_only=False))
+
+
+def _texts(column: pa.DictionaryArray, cells: Cells, rows: NDArray[np.int64], keep: Mask) -> dict[int, str]:
+    places = np.flatnonzero(keep)[np.flatnonzero(cells.states == TEXT)[:_TEXTS_KEPT]]
+    return {int(rows[place]): str(column[int(place)]) for place in places}
+
+
+def _set_aside_untimed(
+    rows: NDArray[np.int64],
+    stamps: pa.StringArray,
+    cells: Mapping[str, Cells],
+    valid: Mask,
+    keep: Mask,
+    block: _Block,
+    layout: _Layout,
+    raw: RawLog,
+) -> None:
+    """Account for the rows without a time: blank, names again, units, text, or a reading whose time is not there."""
+    shifted = rows[valid & ~keep]
+    if len(shifted):
+        raw.set_aside(f"more cells than the {layout.width - len(layout.surplus)} named", shifted, block.line(shifted[0]))
+    bad = ~valid
+    places, stamps = rows[bad], pc.utf8_trim_whitespace(stamps.filter(pa.array(bad)))
+    numbers = np.zeros(len(places), bool)
+    words = np.zeros(len(places), bool)
+    for column in cells.values():
+        states = column.states[bad] if column.states is not None else np.zeros(len(places), np.int8)
+        numbers |= np.isin(states, (Cell.NUMBER, Cell.OVER_RANGE))
+        words |= states != Cell.EMPTY
+    names = " ".join(layout.names[place] for place in layout.time)
+    blank = _mask(pc.match_substring_regex(stamps, r"^[\s\x00]*$"))
+    wordy = _mask(pc.match_substring_regex(stamps, r"^(\p{L}|\P{Nd}*$)"))
+    again = _mask(pc.equal(stamps, names)) & (names.strip() != "")
+    units = ~numbers & words & (places == layout.first_row) if not raw.parts else np.zeros(len(places), bool)
+    reasons = np.select(
+        [blank & ~words, again, units, blank & numbers, wordy | ~numbers],
+        ["blank line", "column names again", "units row", "no time", "text row"],
+        "time cannot be read",
+    )
+    for reason in np.unique(reasons):
+        these = places[reasons == reason]
+        raw.set_aside(str(reason), these, block.line(int(these[0])))
+    unreadable = np.flatnonzero(reasons == "time cannot be read")
+    raw.unreadable_rows += len(unreadable)
+    for place in unreadable[: _TEXTS_KEPT - len(raw.unreadable)]:
+        raw.unreadable[int(places[place])] = str(stamps[int(place)])
+
+
+def _mask(answer: pa.BooleanArray) -> Mask:
+    return np.asarray(answer.to_numpy(zero_copy_only=False), bool)

@@ -1,0 +1,483 @@
+"""Open a visit folder: read visit.toml, read the logs, check each against the other, and list all problems at once."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import re
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+import pandas as pd
+from pydantic import BaseModel, ValidationError
+
+from fluewright import sources
+from fluewright.errors import UnitError
+from fluewright.sources import limits
+from fluewright.visit.cells import Writing, read_word
+from fluewright.visit.instruments import stated_accuracy
+from fluewright.visit.problems import Problem, RefusalError, VisitError, shown
+from fluewright.visit.readings import Cell, Readings, SpotReading, TestPointRows, Visit
+from fluewright.visit.schema import (
+    Attendance,
+    Instrument,
+    Log,
+    Moment,
+    Spot,
+    TestPoint,
+    VisitFile,
+    column_scale,
+)
+from fluewright.visit.schema_problems import Place, problems_in, where_in
+from fluewright.visit.tidy import OneLog, join_logs, problem_of, read_log
+from fluewright.visit.times import moment_on_utc
+
+PLAN = "visit.toml"
+_LATE = pd.Timedelta(minutes=1)  # chosen here: a start or end noted by hand may miss the log by this much
+
+
+def open_visit(folder: Path | str) -> Visit:
+    """Read and check a visit folder.
+
+    Parameters
+    ----------
+    folder : path
+        The folder that holds visit.toml and the logs.
+
+    Returns
+    -------
+    Visit
+        The plan as written, the readings in SI, the test points and the spot readings.
+
+    Raises
+    ------
+    VisitError
+        Something is to be put right; `problems` holds all of it.
+    """
+    folder = Path(folder)
+    content = _content(folder)
+    text = _decoded(content)
+    raw = _toml(text)
+    try:
+        plan, problems = VisitFile.model_validate(raw), []
+    except ValidationError as error:
+        plan, problems = None, problems_in(error, text)
+    pieces = _pieces(raw) if plan is None else _Pieces.of(plan)
+    at = _At(text)
+    problems += _instrument_problems(pieces, at)
+    logs = _read_logs(folder, pieces, at, problems) if not _broken(problems, pieces) else []
+    if plan is None:
+        raise VisitError(problems)
+    problems += [*_appliance_problems(plan, at), *_check_problems(plan, at), *_limit_problems(plan, at)]
+    readings = _join(logs, problems) if len(logs) == len(plan.logs) else None
+    spots = _spots(plan.readings, pieces, ("readings",), at, problems)
+    points = _test_points(plan, pieces, readings, at, problems)
+    if problems or readings is None:
+        raise VisitError(problems)
+    return Visit(
+        folder=folder,
+        plan=plan,
+        readings=readings,
+        test_points=tuple(points),
+        spots=spots,
+        plan_sha256=hashlib.sha256(content).hexdigest(),
+    )
+
+
+def check_visit(folder: Path | str) -> tuple[Problem, ...]:
+    """Return every problem of a visit folder, and none where it can be audited; writes nothing."""
+    try:
+        open_visit(folder)
+    except VisitError as error:
+        return error.problems
+    return ()
+
+
+# --------------------------------------------------------------------------------------- visit.toml
+
+
+def _content(folder: Path) -> bytes:
+    path = folder / PLAN
+    if folder.is_file():
+        raise _refused("it is a file", folder, "a visit is a folder that holds visit.toml and the logs", "Name the folder")
+    if not folder.is_dir():
+        raise _refused("there is no such folder", folder, "a visit is a folder", "Put the path right, or start a visit")
+    if not path.is_file():
+        raise _refused(
+            "there is no visit.toml", folder, "a visit is a folder that holds visit.toml and the logs",
+            "Name the folder that holds it, or start a visit with: fluewright start FOLDER",
+        )  # fmt: skip
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise _refused(f"it cannot be read: {error.strerror}", path, "", "See who may read it") from error
+
+
+def _refused(what: str, where: object, rule: str, way_out: str) -> VisitError:
+    return VisitError([Problem(what=what, where=str(where), rule=rule, way_out=way_out)])
+
+
+def _decoded(content: bytes) -> str:
+    try:
+        return content.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        raise _refused(
+            "the text is not UTF-8", f"{PLAN}, line {line}", "visit.toml is written in UTF-8", "Save it as UTF-8"
+        ) from error
+
+
+def _toml(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        found = re.search(r"(.*) \(at line (\d+), column (\d+)\)", str(error))
+        lines = text.split("\n")
+        number = int(found[2]) if found else len(lines)
+        reason = (found[1] if found else str(error)).lower()
+        raise _refused(
+            f"the line cannot be read: {shown(lines[number - 1].strip())}",
+            f"{PLAN}, line {number}" + (f", column {found[3]}" if found else ""),
+            f"visit.toml is written in TOML ({reason})",
+            'Text stands in "quotes", numbers with a unit too; each key stands once, as key = value',
+        ) from error
+
+
+@dataclass(frozen=True, slots=True)
+class _At:
+    """Where a key stands in visit.toml."""
+
+    text: str
+
+    def __call__(self, *place: str | int) -> str:
+        return where_in(self.text, place)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Pieces:
+    """The parts of a plan that reading the logs needs; of a plan with faults, those that have none."""
+
+    attendance: Attendance | None
+    instruments: Mapping[str, Instrument]
+    logs: Mapping[int, Log]
+
+    @classmethod
+    def of(cls, plan: VisitFile) -> _Pieces:
+        """Return the parts of a whole plan."""
+        return cls(attendance=plan.visit, instruments=plan.instruments, logs=dict(enumerate(plan.logs)))
+
+
+_Model = TypeVar("_Model", bound=BaseModel)
+
+
+def _valid(model: type[_Model], content: object) -> _Model | None:
+    try:
+        return model.model_validate(content)
+    except ValidationError:
+        return None
+
+
+def _pieces(raw: Mapping[str, Any]) -> _Pieces:
+    named = raw.get("instruments")
+    listed = raw.get("logs")
+    instruments = {name: _valid(Instrument, part) for name, part in named.items()} if isinstance(named, dict) else {}
+    logs = [_valid(Log, part) for part in listed] if isinstance(listed, list) else []
+    bare = Instrument(description="")
+    return _Pieces(
+        attendance=_valid(Attendance, raw.get("visit")),
+        # An instrument with a fault of its own still exists.
+        instruments={name: bare if part is None else part for name, part in instruments.items()},
+        logs={number: log for number, log in enumerate(logs) if log is not None},
+    )
+
+
+# --------------------------------------------------------------------------------- within visit.toml
+
+
+def _instrument_problems(pieces: _Pieces, at: _At) -> Iterator[Problem]:
+    for number, log in pieces.logs.items():
+        yield from _unknown_instrument(log.instrument, pieces, at("logs", number, "instrument"))
+        for name, column in log.columns.items():
+            if column.instrument is not None:
+                yield from _unknown_instrument(column.instrument, pieces, at("logs", number, "columns", name))
+    for name, instrument in pieces.instruments.items():
+        for quantity in instrument.accuracy:
+            try:
+                stated_accuracy(pieces.instruments, name, quantity)
+            except (UnitError, RefusalError) as error:
+                yield problem_of(error, at("instruments", name, "accuracy", quantity))
+
+
+def _unknown_instrument(name: str, pieces: _Pieces, where: str) -> Iterator[Problem]:
+    if name not in pieces.instruments:
+        yield _unknown("instrument", name, pieces.instruments, where)
+
+
+def _unknown(kind: str, name: str, known: Iterable[str], where: str, *, rule: str = "") -> Problem:
+    names = sorted(known)
+    near = difflib.get_close_matches(name, names, n=1, cutoff=0.5)
+    listed = f"Known: {', '.join(names)}" if names else f"Add [{kind}s.{name}]"
+    return Problem(
+        what=f"there is no {kind} {shown(name)}",
+        where=where,
+        rule=rule or f"each {kind} named is described",
+        way_out=f"Did you mean {near[0]}?" if near else listed,
+    )
+
+
+def _appliance_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
+    if plan.appliance.type not in limits.appliance_types():
+        yield _unknown(
+            "appliance type", plan.appliance.type, limits.appliance_types(), at("appliance", "type"),
+            rule="limits are tabulated by type",
+        )  # fmt: skip
+    rise = plan.appliance.temperature_rise
+    if rise is not None and not 0 < rise[0] < rise[1]:
+        yield Problem(
+            what="the nameplate's temperature rise does not run from low to high",
+            where=at("appliance", "temperature_rise"),
+            rule="the lowest comes first",
+            way_out='Write it such as ["35 delta_degF", "65 delta_degF"]',
+        )
+
+
+def _check_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
+    known = limits.checks()
+    for name, record in plan.checks.items():
+        if name not in known:
+            yield _unknown("check", name, known, at("checks", name), rule="checks go by their names")
+        elif record.result not in known[name].results:
+            yield Problem(
+                what=f"the result of {name} is {shown(record.result)}",
+                where=at("checks", name),
+                rule="a check that is seen has one of a few results",
+                way_out=f"Write one of {', '.join(map(shown, known[name].results))}; say more in note",
+            )
+
+
+def _limit_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
+    for quantity, limit in plan.limits.items():
+        try:
+            _number(limit.value, quantity)
+        except RefusalError as error:
+            yield problem_of(error, at("limits", quantity, "value"))
+
+
+# -------------------------------------------------------------------------------------------- logs
+
+
+def _read_logs(folder: Path, pieces: _Pieces, at: _At, problems: list[Problem]) -> list[OneLog]:
+    logs = []
+    for number, log in pieces.logs.items():
+        try:
+            path = _log_path(folder, log.file, at("logs", number, "file"))
+            if pieces.attendance is not None and log.instrument in pieces.instruments:
+                logs.append(
+                    read_log(path, log=log, attendance=pieces.attendance, instruments=pieces.instruments)
+                )
+        except VisitError as error:
+            problems += error.problems
+    return logs
+
+
+def _broken(problems: list[Problem], pieces: _Pieces) -> bool:
+    """Tell whether an accuracy cannot be read, without which a log cannot be judged."""
+    return any(".accuracy" in problem.where and "instruments" in problem.where for problem in problems) and bool(
+        pieces.logs
+    )
+
+
+def _log_path(folder: Path, name: str, where: str) -> Path:
+    root = folder.resolve()
+    try:
+        path = (root / name).resolve()
+        inside, there = path.is_relative_to(root) and path != root, path.is_file()
+    except (OSError, ValueError):
+        inside, there = True, False
+    if not inside:
+        raise _refused(
+            f"the log {shown(name)} lies outside the visit folder", where,
+            "a visit folder holds its logs, so that it can be handed on whole", "Copy the log into the folder",
+        )  # fmt: skip
+    if not there:
+        beside = [other.name for other in sorted(root.iterdir()) if other.is_file() and other.name != PLAN]
+        near = difflib.get_close_matches(name, beside, n=1, cutoff=0.5)
+        listed = f"The folder holds {', '.join(map(shown, beside[:10]))}" if beside else "Copy it there"
+        raise _refused(
+            f"there is no log {shown(name)} in the folder", where, "each log named stands in the folder",
+            f"Did you mean {shown(near[0])}?" if near else listed,
+        )  # fmt: skip
+    return path
+
+
+def _join(logs: list[OneLog], problems: list[Problem]) -> Readings | None:
+    try:
+        return join_logs(logs)
+    except VisitError as error:
+        problems += error.problems
+        return None
+
+
+# ----------------------------------------------------------------------------- spots and test points
+
+
+def _number(text: str, quantity: str) -> float:
+    """Return a number with its unit, such as "5.2 percent", in the SI unit of a quantity."""
+    found = re.fullmatch(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\D.*|1)?", text, re.ASCII | re.DOTALL)
+    if found is None:
+        unit = sources.quantity(quantity).us.unit
+        raise RefusalError(
+            f"{quantity} is {shown(text)}",
+            rule="a reading is a number and its unit",
+            way_out=f"Write it such as '5.2 {unit}', with a point for decimals and no mark between thousands",
+        )
+    slope, offset = column_scale((found[2] or "").strip(), quantity)
+    return float(found[1]) * slope + offset
+
+
+def _spot(spot: Spot, quantity: str, instruments: Mapping[str, Instrument]) -> SpotReading:
+    """Return a spot reading in SI; over the instrument's range it is a lower bound."""
+    accuracy = stated_accuracy(instruments, spot.instrument or "", quantity)
+    top = accuracy.span[1] if accuracy.span is not None else None
+    mark, rest = re.fullmatch(r"\s*([<>≥≤]?)=?(.*)", spot.value, re.DOTALL).groups()  # type: ignore[union-attr]
+    bound = {"≥": ">", "≤": "<"}.get(mark, mark)
+    word = read_word(spot.value, writing=Writing(switch=quantity in {"blower_on", "burner_on"}))
+    if word.state == Cell.OVER_RANGE and not mark:
+        if top is None:
+            raise RefusalError(
+                f"{quantity} is over the instrument's range",
+                rule="a reading over range counts as at least the top of the range",
+                way_out="Write it as a bound such as '> 2000 ppm', or name an instrument whose span is given",
+            )
+        value, bound = top, ">"
+    elif word.state == Cell.NUMBER and sources.quantity(quantity).unit == "1" and not mark:
+        value = word.value
+    else:
+        value = _number(rest, quantity)
+        if top is not None and value >= top * (1 - 1e-9) and bound != "<":
+            value, bound = top, ">"
+    known = sources.quantity(quantity)
+    allowed = max(accuracy.absolute, accuracy.of_span, accuracy.resolution) + 1e-9 * abs(value)
+    if not (known.low or -float("inf")) - allowed <= value <= (known.high or float("inf")) + allowed:
+        raise RefusalError(
+            f"{quantity} is {shown(spot.value)}",
+            rule="that is outside of what it can be",
+            way_out="Check the number and its unit",
+        )
+    return SpotReading(
+        quantity=quantity, value=value, bound=bound, instrument=spot.instrument or "", note=spot.note
+    )
+
+
+def _spots(
+    readings: Mapping[str, tuple[Spot, ...]], pieces: _Pieces, place: Place, at: _At, problems: list[Problem]
+) -> Mapping[str, tuple[SpotReading, ...]]:
+    read: dict[str, tuple[SpotReading, ...]] = {}
+    for quantity, spots in readings.items():
+        where = at(*place, quantity)
+        for spot in spots:
+            if spot.instrument is not None and spot.instrument not in pieces.instruments:
+                problems += _unknown_instrument(spot.instrument, pieces, where)
+                continue
+            try:
+                read[quantity] = (*read.get(quantity, ()), _spot(spot, quantity, pieces.instruments))
+            except (RefusalError, UnitError) as error:
+                problems.append(problem_of(error, where))
+    return read
+
+
+def _test_points(
+    plan: VisitFile, pieces: _Pieces, readings: Readings | None, at: _At, problems: list[Problem]
+) -> list[TestPointRows]:
+    points = []
+    for number, point in enumerate(plan.test_points):
+        spots = _spots(point.readings, pieces, ("test_points", number, "readings"), at, problems)
+        try:
+            rows = _test_point(plan, number, point, spots, at)
+        except VisitError as error:
+            problems += error.problems
+            continue
+        points.append(rows)
+        if readings is not None:
+            problems += _outside(rows, readings, at("test_points", number))
+    for one, other in zip(points, points[1:], strict=False):
+        if other.start < one.end and one.start < other.end:
+            problems.append(_conflict(one, other, "overlap in time", at("test_points")))
+    names = [point.name for point in points]
+    for name in {name for name in names if names.count(name) > 1}:
+        problems.append(
+            Problem(
+                what=f"two test points are named {shown(name)}", where=at("test_points"),
+                rule="a report tells them apart by name", way_out="Give each its own name",
+            )  # fmt: skip
+        )
+    return points
+
+
+def _conflict(one: TestPointRows, other: TestPointRows, how: str, where: str) -> Problem:
+    return Problem(
+        what=f"the test points {shown(one.name)} and {shown(other.name)} {how}: the first ends "
+        f"{one.end:%H:%M:%S}, the second starts {other.start:%H:%M:%S}",
+        where=where,
+        rule="a reading belongs to one test point",
+        way_out="End the first before the second starts",
+    )
+
+
+def _test_point(
+    plan: VisitFile, number: int, point: TestPoint, spots: Mapping[str, tuple[SpotReading, ...]], at: _At
+) -> TestPointRows:
+    place: Place = ("test_points", number)
+    start, end = _stretch(plan, point.start, point.end, at, place)
+    window = None
+    if point.window is not None:
+        first, last = _stretch(plan, point.window.start, point.window.end, at, (*place, "window"))
+        if first < start or last > end:
+            raise _refused(
+                f"the window, {first:%H:%M:%S} to {last:%H:%M:%S}, leaves its test point, "
+                f"{start:%H:%M:%S} to {end:%H:%M:%S}",
+                at(*place, "window"),
+                "a window lies within its test point",
+                "Move the window, or the start or end of the test point",
+            )
+        window = (first, last, point.window.because)
+    return TestPointRows(name=point.name, start=start, end=end, manual_window=window, spots=spots)
+
+
+def _stretch(plan: VisitFile, start: Moment, end: Moment, at: _At, place: Place) -> tuple[pd.Timestamp, pd.Timestamp]:
+    stamps, problems = [], []
+    for key, moment in (("start", start), ("end", end)):
+        try:
+            stamps.append(moment_on_utc(moment, date=plan.visit.date, zone=plan.visit.time_zone))
+        except RefusalError as error:
+            problems.append(problem_of(error, at(*place, key)))
+    if problems:
+        raise VisitError(problems)
+    if stamps[0] >= stamps[1]:
+        raise _refused(
+            f"it starts {stamps[0]:%Y-%m-%d %H:%M:%S} and ends {stamps[1]:%Y-%m-%d %H:%M:%S}",
+            at(*place, "end"),
+            "it starts before it ends",
+            "Put start and end right; past midnight, write the date too, such as 2026-01-31T00:10:00",
+        )
+    return stamps[0], stamps[1]
+
+
+def _outside(point: TestPointRows, readings: Readings, where: str) -> Iterator[Problem]:
+    index = readings.frame.index
+    first, last = index[0], index[-1]
+    if point.start < first - _LATE or point.end > last + _LATE:
+        what = f"the test point {shown(point.name)}, {point.start:%Y-%m-%d %H:%M:%S} to {point.end:%H:%M:%S}, leaves the log"
+    elif not ((index >= point.start) & (index <= point.end)).any():
+        what = f"the test point {shown(point.name)} holds no row of the log"
+    else:
+        return
+    yield Problem(
+        what=what,
+        where=where,
+        rule=f"the log runs from {first:%Y-%m-%d %H:%M:%S} to {last:%Y-%m-%d %H:%M:%S}",
+        way_out="Put start and end right, or the date, the time zone or the clock's offset",
+    )

@@ -1,0 +1,140 @@
+"""What the logs of a visit become: a tidy frame in SI, the state of every cell, and the account of rows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import IntEnum
+from pathlib import Path
+
+import pandas as pd
+
+from fluewright.visit.schema import VisitFile
+
+
+class Cell(IntEnum):
+    """What a cell of a log held."""
+
+    NUMBER = 0
+    EMPTY = 1
+    OVER_RANGE = 2
+    UNDER_RANGE = 3
+    NO_NUMBER = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetAsideRows:
+    """Rows of a log that were read and not used, and why."""
+
+    reason: str
+    rows: int
+    first_row: int
+    example: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowAccount:
+    """What became of every row of one log: read = used + set aside.
+
+    Rows are the lines of the file below the column names. `notes` says what was done to the log as a whole, and
+    what was not used of it.
+    """
+
+    file: str
+    sha256: str
+    size: int
+    read: int
+    used: int
+    set_aside: tuple[SetAsideRows, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.read != self.used + sum(part.rows for part in self.set_aside):
+            raise AssertionError(f"the account of rows of {self.file} does not add up")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Channel:
+    """Where one quantity of the readings came from; `file` and `column` hold several where logs follow each other."""
+
+    quantity: str
+    file: str
+    column: str
+    unit: str
+    instrument: str
+    origin: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readings:
+    """The logs of a visit on one time axis.
+
+    `frame` has a time-zone-aware index named "time", strictly ascending, and one float column [SI] per
+    quantity, NaN where the log held no number. `states` has the same index and an int8 column (values of
+    `Cell`) for each quantity that has any cell that is not a number. `lower_bounds` has a float column [SI]
+    for each quantity with over-range cells: the least the reading can be, NaN elsewhere.
+
+    `aside` holds the readings [SI] of rows that have a time and were set aside (by a person, as duplicates, or
+    between the times of the axis), over-range cells as their lower bounds: what was dangerous there stays
+    dangerous. It is used for nothing else.
+    """
+
+    frame: pd.DataFrame
+    states: pd.DataFrame
+    lower_bounds: pd.DataFrame
+    channels: Mapping[str, Channel]
+    accounts: tuple[RowAccount, ...]
+    aside: pd.DataFrame
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedAccuracy:
+    """What a maker states for one quantity of an instrument, in SI: the greatest of the parts holds, 0 where none.
+
+    `of_span` is already multiplied by the span. `span` is the lowest and highest reading, None where not given.
+    """
+
+    instrument: str
+    absolute: float = 0.0
+    of_reading: float = 0.0
+    of_span: float = 0.0
+    resolution: float = 0.0
+    response_time: float = 0.0
+    stated: bool = True
+    span: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpotReading:
+    """One reading taken by hand [SI]; `bound` is "" for a plain value, ">" or "<" for a bound."""
+
+    quantity: str
+    value: float
+    bound: str = ""
+    instrument: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TestPointRows:
+    """The stretch of time of one test point, its manual window if any, and its spot readings."""
+
+    __test__ = False
+
+    name: str
+    start: pd.Timestamp
+    end: pd.Timestamp
+    manual_window: tuple[pd.Timestamp, pd.Timestamp, str] | None
+    spots: Mapping[str, tuple[SpotReading, ...]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Visit:
+    """A visit folder, read and checked."""
+
+    folder: Path
+    plan: VisitFile
+    readings: Readings
+    test_points: tuple[TestPointRows, ...]
+    spots: Mapping[str, tuple[SpotReading, ...]]
+    plan_sha256: str

@@ -1,0 +1,584 @@
+"""What visit.toml may say: the schema, with units as text and every key by its one name.
+
+Numbers with a unit are text ("80000 Btu/h") and arrive here as plain SI floats. Quantities are named by the
+nomenclature. A key that is not listed is refused.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, TypeAlias
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    WithJsonSchema,
+    field_validator,
+    model_validator,
+)
+
+from fluewright import sources, units
+from fluewright.errors import UnitError
+from fluewright.visit.problems import RefusalError, shown
+
+LAYOUT = 1
+
+
+def _number(unit: str) -> Any:
+    """Return the type of a number with a unit, written as text, read into SI [unit]."""
+    example = "kelvin" if unit == "K" else "percent" if unit == "1" else unit
+
+    def read(value: object, info: ValidationInfo) -> float:
+        if not isinstance(value, str):
+            raise RefusalError(
+                f"{shown(value)} has no unit",
+                rule="a number here is text with its unit",
+                way_out=f'Write it in quotes with its unit, such as "{value} {example}"',
+            )
+        return units.parse(value, unit, str(info.field_name))
+
+    return Annotated[
+        float,
+        BeforeValidator(read),
+        WithJsonSchema(
+            {"type": "string", "description": f"number, space, unit (convertible to {example})"}
+        ),
+    ]
+
+
+Power: TypeAlias = _number("W")  # type: ignore[valid-type]
+Pressure: TypeAlias = _number("Pa")  # type: ignore[valid-type]
+Length: TypeAlias = _number("m")  # type: ignore[valid-type]
+Temperature: TypeAlias = _number("K")  # type: ignore[valid-type]
+TemperatureDifference: TypeAlias = _number("delta_degC")  # type: ignore[valid-type]
+Volume: TypeAlias = _number("m^3")  # type: ignore[valid-type]
+VolumeFlow: TypeAlias = _number("m^3/s")  # type: ignore[valid-type]
+Duration: TypeAlias = _number("s")  # type: ignore[valid-type]
+Ratio: TypeAlias = _number("1")  # type: ignore[valid-type]
+HeatPerVolume: TypeAlias = _number("J/m^3")  # type: ignore[valid-type]
+
+Text = Annotated[str, Field(max_length=20_000)]
+
+
+def _moment(value: object) -> object:
+    if isinstance(value, str):
+        for kind in (dt.time, dt.datetime):
+            try:
+                value = kind.fromisoformat(value.strip())
+            except ValueError:
+                continue
+            break
+    if isinstance(value, dt.datetime) or (isinstance(value, dt.time) and value.tzinfo is None):
+        return value
+    raise RefusalError(
+        f"{shown(value)} is no time",
+        rule="a time is a clock time of the visit's day, or a date and a time",
+        way_out="Write 10:04:30 or 2026-01-31T10:04:30, without quotes",
+    )
+
+
+Moment: TypeAlias = Annotated[dt.datetime | dt.time, BeforeValidator(_moment)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+def _quantity_name(*kinds: str) -> Any:
+    """Return the type of a name of the nomenclature, of these kinds only."""
+    known = sorted(name for name, entry in sources.quantities().items() if entry.kind in kinds)
+
+    def read(name: str) -> str:
+        if name not in known:
+            near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+            raise RefusalError(
+                f"there is no quantity {shown(name)}",
+                rule="quantities go by their names in the nomenclature",
+                way_out=f"Did you mean {near[0]}?" if near else f"Known: {', '.join(known)}",
+            )
+        return name
+
+    return Annotated[str, AfterValidator(read), WithJsonSchema({"type": "string", "enum": known})]
+
+
+ReadingName: TypeAlias = _quantity_name("reading")  # type: ignore[valid-type]
+QuantityName: TypeAlias = _quantity_name("reading", "result")  # type: ignore[valid-type]
+
+
+class ReportSettings(_Part):
+    """How the report is printed."""
+
+    units: Literal["US", "SI"] = "US"
+    paper: Literal["letter", "A4"] = "letter"
+
+
+class Attendance(_Part):
+    """When the test was made, and who made it."""
+
+    date: dt.date
+    time_zone: str = Field(description="IANA name of the clock on the logs, such as 'America/New_York'")
+    tested_by: Text = ""
+    licence: Text = Field(default="", description="licence or certificate number of who tested")
+    organization: Text = ""
+    client: Text = ""
+    purpose: Text = ""
+    notes: Text = ""
+
+    @field_validator("time_zone")
+    @classmethod
+    def _zone_exists(cls, value: str) -> str:
+        try:
+            ZoneInfo(value)
+        except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+            raise RefusalError(
+                f"{shown(value)} is no time zone",
+                rule="the time zone is that of the clock on the logs",
+                way_out="Write an IANA name such as 'America/New_York' or 'Europe/Berlin'",
+            ) from error
+        return value
+
+
+class Site(_Part):
+    """Where the appliance stands."""
+
+    name: Text
+    address: Text = ""
+    elevation: Length | None = None
+    barometric_pressure: Pressure | None = Field(
+        default=None, description="absolute pressure at the site, not reduced to sea level"
+    )
+
+
+class Appliance(_Part):
+    """The appliance and its nameplate."""
+
+    type: str = Field(description="one of the appliance types, such as 'furnace'")
+    description: Text = ""
+    location: Text = ""
+    make: Text = Field(default="", description="as on the nameplate")
+    model: Text = ""
+    serial: Text = ""
+    condensing: bool = False
+    vent: Text = Field(default="", description="vent category or material, as found")
+    draft: Literal["natural", "induced", "forced", "sealed", ""] = ""
+    rated_input: Power | None = Field(default=None, description="on the nameplate, gross basis")
+    rated_output: Power | None = None
+    temperature_rise: tuple[TemperatureDifference, TemperatureDifference] | None = Field(
+        default=None, description="lowest and highest on the nameplate, in delta_degF or delta_degC"
+    )
+    manifold_pressure: Pressure | None = Field(default=None, description="on the nameplate")
+    maximum_flue_temperature: Temperature | None = Field(default=None, description="maker's figure, if any")
+    casing_loss: Ratio | None = Field(default=None, description="share of gross input, if known")
+    notes: Text = ""
+
+
+_COMPOSITION_CLOSES_WITHIN = 2e-3  # chosen here: a printed analysis is rounded to 0.1 % per gas
+
+
+class FuelStated(_Part):
+    """The fuel: a named one, or a composition in mole fractions."""
+
+    name: str | None = None
+    composition: Mapping[str, float] | None = None
+    spread: Mapping[str, float] | None = Field(
+        default=None, description="half-width of each mole fraction, where known"
+    )
+    source: Text = Field(default="", description="where the composition was taken from")
+    heating_value: HeatPerVolume | None = Field(
+        default=None, description="gross, as the supplier states it, for the metered firing rate"
+    )
+    heating_value_source: Text = ""
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> FuelStated:
+        if (self.name is None) == (self.composition is None):
+            raise RefusalError(
+                "[fuel] names no fuel" if self.name is None else "[fuel] gives a name and a composition",
+                rule="the fuel is a named one or a composition, and not both",
+                way_out='Write name = "natural gas", or composition = { CH4 = 0.95, C2H6 = 0.03, N2 = 0.02 }',
+            )
+        for name, part in (self.composition or {}).items():
+            if not 0.0 <= part <= 1.0:
+                raise RefusalError(
+                    f"the mole fraction of {shown(name)} is {part:g}",
+                    rule="a mole fraction lies between 0 and 1",
+                    way_out="Write 94 % as 0.94",
+                )
+        total = sum((self.composition or {"whole": 1.0}).values())
+        if abs(total - 1.0) > _COMPOSITION_CLOSES_WITHIN:
+            raise RefusalError(
+                f"the mole fractions of the fuel add up to {total:g}",
+                rule="they add up to 1",
+                way_out="Put the composition right, or add the share that is missing",
+            )
+        return self
+
+
+class Accuracy(_Part):
+    """What an instrument's maker promises for one quantity; where two are given, the greater holds."""
+
+    absolute: str | None = Field(default=None, description="such as '0.2 percent' or '2 delta_degF'")
+    of_reading: Ratio | None = None
+    of_span: Ratio | None = None
+    span: tuple[str, str] | None = Field(default=None, description="lowest and highest reading, with unit")
+    resolution: str | None = None
+    response_time: Duration | None = Field(default=None, description="to 90 % of a step")
+
+
+class Instrument(_Part):
+    """One instrument and what is known of its accuracy."""
+
+    description: Text
+    serial: Text = ""
+    calibrated: dt.date | None = None
+    calibration_due: dt.date | None = None
+    sample_dew_point: Temperature | None = Field(
+        default=None, description="dew point of the gas after the instrument's dryer"
+    )
+    accuracy: Mapping[ReadingName, Accuracy] = Field(default_factory=dict)
+
+
+class Column(_Part):
+    """What one column of a log holds."""
+
+    quantity: QuantityName
+    unit: str = Field(description="by pint's name, such as percent, ppm, degF, inH2O")
+    origin: Literal["measured", "instrument"] = Field(
+        default="measured", description="'instrument' where the instrument computed it instead of measuring"
+    )
+    instrument: str | None = Field(default=None, description="where it is not the log's instrument")
+
+    @model_validator(mode="after")
+    def _unit_fits(self) -> Column:
+        column_scale(self.unit, self.quantity)
+        if sources.quantity(self.quantity).kind == "result" and self.origin == "measured":
+            raise RefusalError(
+                f"{self.quantity} is declared as measured",
+                rule="it can only be computed, here by the instrument",
+                way_out="Write origin = 'instrument'; it is shown and never used as evidence",
+            )
+        return self
+
+
+def column_scale(unit: str, quantity: str) -> tuple[float, float]:
+    """Return (slope, offset) from a unit written in visit.toml to the SI unit of a quantity.
+
+    Raises
+    ------
+    RefusalError, UnitError
+        The unit is unknown, missing, or of the wrong kind for the quantity.
+    """
+    wanted = sources.quantity(quantity)
+    example = wanted.us.unit if wanted.us.unit == wanted.si.unit else f"{wanted.us.unit} or {wanted.si.unit}"
+    if not unit.strip():
+        raise RefusalError(
+            f"{quantity} has no unit", rule="every column has a unit", way_out=f"Write {example}, or 1 for a plain ratio"
+        )
+    if wanted.unit == "K" and unit.startswith("delta_"):
+        raise RefusalError(
+            f"{quantity} is given in {unit}",
+            rule="it is a temperature and not a difference of two",
+            way_out=f"Write {example} if that is what the column holds; a difference has no place here",
+        )
+    try:
+        return units.factor(unit, wanted.unit, quantity)
+    except UnitError as error:
+        unknown = "is not a unit" in str(error)
+        raise RefusalError(
+            f"{shown(unit)} is not a known unit" if unknown else f"{quantity} is given in {shown(unit)}",
+            rule="units go by pint's names" if unknown else f"that is not a unit of {wanted.label.lower()}",
+            way_out=f"Write a unit such as {example}",
+        ) from error
+
+
+def _check_pattern(pattern: str, *, dated: bool) -> None:
+    """Refuse a way of writing time that cannot be read, or that lacks the hour or a needed date."""
+    if pattern in {"ISO", "epoch", "elapsed"}:
+        return
+    example = "%d.%m.%Y %H:%M:%S" if dated else "%H:%M:%S"
+    moment = dt.datetime(2021, 12, 23, 16, 45, 51)
+    try:
+        kept = dt.datetime.strptime(moment.strftime(pattern), pattern)
+    except ValueError:
+        kept = None
+    if kept is None or kept.hour != moment.hour or (dated and kept.date() != moment.date()):
+        raise RefusalError(
+            f"{shown(pattern)} is no way to write a {'date and time' if dated else 'clock time'}",
+            rule="time.format is ISO, epoch, elapsed, or a pattern in which %d is the day, %m the month, %Y the year, "
+            "%H the hour (%I with %p for 12 hours), %M the minute and %S the second",
+            way_out=f"Write a pattern such as {example}"
+            + (", or give time_column where the cells hold no date" if dated else ""),
+        )
+
+
+class LogTime(_Part):
+    """Where a log keeps its time, and how it is written."""
+
+    column: str | None = None
+    date_column: str | None = None
+    time_column: str | None = None
+    format: str = Field(default="ISO", description="'ISO', 'epoch', 'elapsed', or a strptime pattern")
+    start: dt.datetime | None = Field(default=None, description="start of the clock, for 'elapsed'")
+    offset: Duration | None = Field(default=None, description="added to the log's time, to correct its clock")
+
+    @model_validator(mode="after")
+    def _one_way(self) -> LogTime:
+        if (self.column is None) == (self.time_column is None):
+            raise RefusalError(
+                "the log's time names no column" if self.column is None else "the log's time is named twice",
+                rule="time stands in one column, or in a time column with or without a date column",
+                way_out="Give column, or time_column (and date_column)",
+            )
+        if self.format == "elapsed" and self.start is None:
+            raise RefusalError(
+                "elapsed time has no start",
+                rule="elapsed time counts from a moment",
+                way_out="Write start = 2026-01-31T10:00:00, the moment at which it was zero",
+            )
+        _check_pattern(self.format, dated=self.column is not None or self.date_column is not None)
+        return self
+
+
+class SetAside(_Part):
+    """A stretch of a log, by time or by row numbers, that a person sets aside, and why."""
+
+    start: Moment | None = None
+    end: Moment | None = None
+    rows: tuple[int, int] | None = Field(default=None, description="first and last row, as an editor counts lines")
+    because: Text = Field(min_length=3)
+
+    @model_validator(mode="after")
+    def _bounded(self) -> SetAside:
+        by_time = self.start is not None and self.end is not None
+        if by_time == (self.rows is not None) or (self.start is None) != (self.end is None):
+            raise RefusalError(
+                "the stretch to set aside is not bounded",
+                rule="a stretch has a start and an end, or a first and a last row, and not both",
+                way_out="Write start and end, or rows = [118, 118]",
+            )
+        if self.rows is not None and self.rows[0] > self.rows[1]:
+            raise RefusalError(
+                f"the stretch to set aside runs from row {self.rows[0]} to row {self.rows[1]}",
+                rule="the first row comes first",
+                way_out=f"Write rows = [{self.rows[1]}, {self.rows[0]}]",
+            )
+        return self
+
+
+class Log(_Part):
+    """One log file, as the instrument wrote it."""
+
+    file: str = Field(description="name inside the visit folder")
+    instrument: str
+    time: LogTime
+    delimiter: Literal[",", ";", "\t", "|"] = ","
+    decimal: Literal[".", ","] = "."
+    thousands: Literal["", ",", ".", " ", "'"] = Field(default="", description="mark between thousands, if any")
+    encoding: str = "utf-8"
+    header_row: int = Field(
+        default=1, ge=0, le=1000, description="line number of the column names; 0 where there are none"
+    )
+    columns: Mapping[str, Column] = Field(
+        min_length=1, description="by the name in the header, or 'column 3' for the third"
+    )
+    set_aside: tuple[SetAside, ...] = ()
+
+    @field_validator("encoding")
+    @classmethod
+    def _encoding_is_of_text(cls, value: str) -> str:
+        sample = "10:04:30;5,1\n"
+        try:
+            known = sample.encode(value).decode(value) == sample
+        except (LookupError, ValueError):
+            known = False
+        if not known:
+            raise RefusalError(
+                f"there is no text encoding {shown(value)}",
+                rule="the encoding is that in which the instrument wrote its letters",
+                way_out="Write utf-8, utf-16, cp1252 or latin-1",
+            )
+        return value
+
+    @model_validator(mode="after")
+    def _marks_differ(self) -> Log:
+        if self.thousands == self.decimal:
+            raise RefusalError(
+                f"{shown(self.decimal)} is the decimal mark and the mark between thousands",
+                rule="the two differ",
+                way_out="Put decimal or thousands right",
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _each_quantity_once(self) -> Log:
+        taken: dict[str, str] = {}
+        for name, column in self.columns.items():
+            other = taken.setdefault(column.quantity, name)
+            if other != name:
+                raise RefusalError(
+                    f"{column.quantity} is given to the columns {shown(other)} and {shown(name)}",
+                    rule="a log holds each quantity once",
+                    way_out="Take one of them out of the column map",
+                )
+        return self
+
+
+class Spot(_Part):
+    """A reading taken once, by hand; '> 2000 ppm' where the instrument was over its range."""
+
+    value: str
+    instrument: str | None = None
+    note: Text = ""
+
+
+def _one_or_several(value: object) -> object:
+    several = value if isinstance(value, list | tuple) else (value,)
+    return tuple({"value": one} if isinstance(one, str) else one for one in several)
+
+
+Spots: TypeAlias = Annotated[
+    tuple[Spot, ...],
+    BeforeValidator(_one_or_several, json_schema_input_type=str | Spot | tuple[str | Spot, ...]),
+]
+
+
+class MeterClock(_Part):
+    """The gas meter clocked by hand."""
+
+    dial: Volume = Field(description="volume of one revolution of the dial that was timed")
+    seconds: tuple[float, ...] = Field(min_length=1, description="seconds for the revolutions, each try")
+    revolutions: float = Field(default=1.0, gt=0)
+    pressure: Pressure | None = Field(default=None, description="gauge pressure at the meter")
+    temperature: Temperature | None = Field(default=None, description="gas temperature at the meter")
+    compensated: bool = Field(default=False, description="the meter corrects to its base by itself")
+    other_loads_off: bool | None = None
+
+    @field_validator("seconds")
+    @classmethod
+    def _positive(cls, value: tuple[float, ...]) -> tuple[float, ...]:
+        if any(not 0 < second < 3600 for second in value):
+            raise RefusalError(
+                f"a revolution of the meter's dial took {max(value):g} s" if min(value) > 0 else "a time is not above 0",
+                rule="each time lies between 0 and 3600 seconds",
+                way_out="Write the seconds of each try as numbers",
+            )
+        return value
+
+
+class ManualWindow(_Part):
+    """A window chosen by a person instead of the one the rules find."""
+
+    start: Moment
+    end: Moment
+    because: Text = Field(min_length=3)
+
+
+class TestPoint(_Part):
+    """One settled condition within the visit: as found, as left, or a firing rate."""
+
+    __test__ = False  # not a test class
+
+    name: Text = Field(min_length=1)
+    start: Moment
+    end: Moment
+    firing_rate: Ratio | None = None
+    changed: Text = Field(default="", description="what was changed before this test point")
+    replaces: Text = Field(default="", description="name of the test point that this one repeats after the change")
+    window: ManualWindow | None = None
+    readings: Mapping[ReadingName, Spots] = Field(default_factory=dict)
+    meter: MeterClock | None = None
+    notes: Text = ""
+
+
+class Sampling(_Part):
+    """How the flue gas was sampled."""
+
+    port: Text = ""
+    position: Literal["before draft hood", "after draft hood", "no draft hood", ""] = ""
+    at_outlet: bool = Field(default=False, description="sampled at the appliance's own outlet")
+    subtract_ambient_carbon_monoxide: bool = False
+    notes: Text = ""
+
+
+class CheckRecord(_Part):
+    """A check that is seen rather than measured."""
+
+    result: str
+    note: Text = ""
+
+
+def _check_record(value: object) -> object:
+    return {"result": value} if isinstance(value, str) else value
+
+
+Check: TypeAlias = Annotated[
+    CheckRecord, BeforeValidator(_check_record, json_schema_input_type=str | CheckRecord)
+]
+
+
+class LimitOverride(_Part):
+    """A limit that holds here instead of the tabulated one, with its own source."""
+
+    value: str
+    weight: Literal["note", "correct", "stop"] = "correct"
+    source: Text = Field(min_length=3)
+
+
+class VisitFile(_Part):
+    """The whole of visit.toml."""
+
+    layout: Literal[1] = Field(description="edition of this layout")
+    report: ReportSettings = ReportSettings()
+    visit: Attendance
+    site: Site
+    appliance: Appliance
+    fuel: FuelStated
+    sampling: Sampling = Sampling()
+    instruments: Mapping[str, Instrument]
+    logs: tuple[Log, ...] = Field(min_length=1)
+    readings: Mapping[ReadingName, Spots] = Field(
+        default_factory=dict, description="spot readings that hold for the whole visit"
+    )
+    test_points: tuple[TestPoint, ...] = Field(min_length=1)
+    checks: Mapping[str, Check] = Field(default_factory=dict)
+    limits: Mapping[QuantityName, LimitOverride] = Field(default_factory=dict)
+
+
+def visit_schema() -> dict[str, Any]:
+    """Return the JSON Schema of visit.toml, as published in the package."""
+    schema = VisitFile.model_json_schema(mode="validation")
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+
+
+__all__ = [
+    "LAYOUT",
+    "Accuracy",
+    "Appliance",
+    "Attendance",
+    "CheckRecord",
+    "Column",
+    "FuelStated",
+    "Instrument",
+    "LimitOverride",
+    "Log",
+    "LogTime",
+    "ManualWindow",
+    "MeterClock",
+    "Moment",
+    "ReportSettings",
+    "Sampling",
+    "SetAside",
+    "Site",
+    "Spot",
+    "TestPoint",
+    "VisitFile",
+    "column_scale",
+    "visit_schema",
+]

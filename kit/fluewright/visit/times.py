@@ -1,0 +1,175 @@
+"""Time as logs write it, made into one axis: microseconds of UTC, through midnight and daylight-saving changes."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from fluewright.visit.cells import Writing, read_cells
+from fluewright.visit.problems import RefusalError
+
+Micros = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+_SECOND = 1_000_000
+_DAY = 86_400 * _SECOND
+_HALF_DAY = _DAY // 2
+_ISO = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?"
+_ZONE = r" ?(Z|[+-]\d\d(:?\d\d)?)$"
+_MILLISECONDS_FROM = 1e11  # seconds since 1970 reach this in the year 5138
+_MICROSECONDS_FROM = 1e14
+_UNBROKEN = 5  # intervals: a longer gap is taken for a break when an hour that occurs twice is told apart
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Times:
+    """Times read from cells [µs]: of UTC where `zoned`, else of the local clock; what could not be read is not `valid`."""
+
+    micros: Micros
+    valid: Mask
+    zoned: Mask
+
+
+def read_times(cells: pa.StringArray, *, form: str, writing: Writing, dated: bool = True) -> Times:
+    """Read times written as `form`: "ISO", "epoch", "elapsed" or a strptime pattern; `dated` where cells hold a date.
+
+    Clock times without a date count from midnight, elapsed times from the log's start.
+    """
+    trimmed = pc.utf8_trim_whitespace(cells)
+    if form in {"epoch", "elapsed"}:
+        return _counted(trimmed, form, writing)
+    if form != "ISO":
+        return _patterned(trimmed, form, dated)
+    if not dated:
+        trimmed = pc.replace_substring_regex(trimmed, r"^(\d:)", r"0\1")
+        trimmed = pc.binary_join_element_wise("1970-01-01", trimmed, " ")
+    return _iso(trimmed)
+
+
+def _iso(cells: pa.StringArray) -> Times:
+    count = len(cells)
+    whole = pc.all(pc.match_substring_regex(cells, r"^.{16}")).as_py()  # a bare date would pass the cast below
+    for zone in (None, "UTC"):
+        try:
+            read = pc.cast(cells, pa.timestamp("us", zone)) if whole else None
+        except pa.ArrowInvalid:
+            continue
+        if read is not None:
+            micros = read.cast(pa.int64()).to_numpy(zero_copy_only=False)
+            return Times(micros=micros, valid=np.ones(count, bool), zoned=np.full(count, zone is not None))
+    zoned = pc.match_substring_regex(cells, _ISO + _ZONE)
+    known = pc.or_(zoned, pc.match_substring_regex(cells, _ISO + "$"))
+    texts = pc.replace_substring(pc.if_else(known, cells, None), ",", ".").to_pandas()
+    stamps = pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=True)
+    return _from_stamps(stamps, zoned.to_numpy(zero_copy_only=False))
+
+
+def _patterned(cells: pa.StringArray, form: str, dated: bool) -> Times:
+    zoned = "%z" in form
+    stamps = pd.to_datetime(cells.to_pandas(), format=form, errors="coerce", utc=zoned)
+    times = _from_stamps(stamps, np.full(len(cells), zoned))
+    return times if dated else Times(micros=times.micros % _DAY, valid=times.valid, zoned=times.zoned)
+
+
+def _from_stamps(stamps: pd.Series[pd.Timestamp], zoned: Mask) -> Times:
+    valid = stamps.notna().to_numpy()
+    naive = stamps.dt.tz_localize(None) if stamps.dt.tz is not None else stamps
+    micros = naive.to_numpy().astype("datetime64[us]").astype(np.int64)
+    return Times(micros=np.where(valid, micros, 0), valid=valid, zoned=zoned)
+
+
+def _counted(cells: pa.StringArray, form: str, writing: Writing) -> Times:
+    seconds = read_cells(cells, writing=writing).values
+    if form == "epoch":
+        seconds = np.where(np.abs(seconds) >= _MICROSECONDS_FROM, seconds / 1e6, seconds)
+        seconds = np.where(np.abs(seconds) >= _MILLISECONDS_FROM, seconds / 1e3, seconds)
+    else:
+        clock = pc.replace_substring_regex(cells, r"^(\d+):(\d\d):(\d\d([.,]\d+)?)$", r"\1 hours \2 minutes \3 seconds")
+        spelled = pd.to_timedelta(pc.if_else(pc.match_substring(clock, "hours"), clock, None).to_pandas())
+        seconds = np.where(np.isnan(seconds), spelled.dt.total_seconds(), seconds)
+    valid = np.isfinite(seconds) & (np.abs(seconds) < _MILLISECONDS_FROM)
+    micros = np.rint(np.where(valid, seconds, 0.0) * _SECOND).astype(np.int64)
+    return Times(micros=micros, valid=valid, zoned=np.full(len(cells), form == "epoch"))
+
+
+def unwrap_midnight(clock: Micros, *, first_day: dt.date) -> Micros:
+    """Return local times [µs] from clock times [µs since midnight], a day later after each jump back of half a day."""
+    days = np.concatenate([[0], np.cumsum(np.diff(clock) < -_HALF_DAY)]) if len(clock) else np.zeros(0, np.int64)
+    return clock + _DAY * (days.astype(np.int64) + (first_day - dt.date(1970, 1, 1)).days)
+
+
+def moment_on_utc(moment: dt.datetime | dt.time, *, date: dt.date, zone: str) -> pd.Timestamp:
+    """Return a time written in visit.toml in the visit's zone; a clock time is of the visit's day.
+
+    Raises
+    ------
+    RefusalError
+        The local time does not exist, or occurs twice.
+    """
+    whole = moment if isinstance(moment, dt.datetime) else dt.datetime.combine(date, moment)
+    stamp = pd.Timestamp(whole).as_unit("us")
+    if stamp.tz is not None:
+        return stamp.tz_convert(ZoneInfo(zone))
+    placed = stamp.tz_localize(ZoneInfo(zone), ambiguous="NaT", nonexistent="NaT")
+    if placed is pd.NaT:
+        exists = stamp.tz_localize(ZoneInfo(zone), ambiguous=True, nonexistent="NaT") is not pd.NaT
+        raise RefusalError(
+            f"{whole:%H:%M:%S} {'occurs twice' if exists else 'does not exist'} on {whole:%Y-%m-%d} in {zone}",
+            rule="the clocks are changed that night",
+            way_out=f"Write the time with its offset from UTC, such as {whole.isoformat()}-05:00",
+        )
+    return placed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnUTC:
+    """Local times set on UTC [µs]; `twice` could not be told apart, `never` do not exist in the zone."""
+
+    micros: Micros
+    twice: Mask
+    never: Mask
+
+
+def set_on_utc(local: Micros, *, zone: str) -> OnUTC:
+    """Set local times on UTC; an hour that occurs twice is told apart by the order of the rows where that is plain."""
+    naive = pd.DatetimeIndex(local.astype("datetime64[us]"))
+    first = _localized(naive, zone, summer=True)
+    second = _localized(naive, zone, summer=False)
+    never = first == pd.NaT.value
+    open_question = (first != second) & ~never
+    micros, twice = np.where(open_question, np.int64(pd.NaT.value), first), open_question.copy()
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], open_question, [False]]).astype(np.int8)))
+    for begin, end in edges.reshape(-1, 2):
+        chosen = _told_apart(first, second, slice(int(begin), int(end)))
+        if chosen is not None:
+            micros[begin:end], twice[begin:end] = chosen, False
+    return OnUTC(micros=micros, twice=twice, never=never)
+
+
+def _localized(naive: pd.DatetimeIndex, zone: str, *, summer: bool) -> Micros:
+    placed = naive.tz_localize(ZoneInfo(zone), ambiguous=np.full(len(naive), summer), nonexistent="NaT")
+    return np.asarray(placed.tz_convert("UTC").tz_localize(None).as_unit("us").asi8)
+
+
+def _told_apart(first: Micros, second: Micros, run: slice) -> Micros | None:
+    """Return the one reading of an hour that occurs twice which its neighbours allow, or None."""
+    early, late = first[run], second[run]
+    back = np.flatnonzero(np.diff(early) < 0)
+    if len(back) == 1:
+        return np.concatenate([early[: back[0] + 1], late[back[0] + 1 :]])
+    steps = np.diff(first)
+    interval = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
+    fits = [
+        candidate
+        for candidate in (early, late)
+        if (run.start == 0 or 0 <= candidate[0] - first[run.start - 1] <= _UNBROKEN * interval)
+        and (run.stop == len(first) or 0 <= first[run.stop] - candidate[-1] <= _UNBROKEN * interval)
+    ]
+    return fits[0] if len(back) == 0 and len(fits) == 1 else None

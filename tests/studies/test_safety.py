@@ -1,0 +1,227 @@
+"""Safety cannot be talked away: nothing here may end in "no tested limit exceeded" but the complete visit itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import fluewright as fw
+from fluewright.studies.audit import Audit
+
+Make = Callable[[dict[str, Any], list[list[str]]], Path]
+pytestmark = pytest.mark.law
+
+
+def judged(make: Make, plan: dict[str, Any], rows: list[list[str]]) -> Audit:
+    return fw.audit(fw.open_visit(make(plan, rows)))
+
+
+def weights(audit: Audit) -> dict[str, str]:
+    return {one.rule: one.weight for one in audit.judgements if one.weight}
+
+
+def test_the_complete_visit_exceeds_no_tested_limit(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    audit = judged(make_visit, complete_plan, settled)
+    assert audit.verdict.name == "no_tested_limit_exceeded", (audit.verdict.because, weights(audit))
+
+
+@pytest.mark.parametrize("when", [3, 100, 200, 350])
+def test_a_manual_window_does_not_leave_out_a_carbon_monoxide_peak(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], when: int
+) -> None:
+    settled[when][2] = "900"
+    complete_plan["test_points"][0]["window"] = {
+        "start": "2026-01-14T10:10:00",
+        "end": "2026-01-14T10:15:00",
+        "because": "quiet here",
+    }
+    audit = judged(make_visit, complete_plan, settled)
+    assert audit.points[0].steadiness.window is not None
+    assert audit.points[0].steadiness.window.chosen_by == "person"
+    assert weights(audit)["carbon_monoxide_air_free_furnace"] == "correct"
+    assert audit.verdict.name == "correct"
+
+
+def test_a_peak_before_the_first_test_point_counts(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    settled[5][2] = "900"
+    complete_plan["test_points"][0]["start"] = "2026-01-14T10:05:00"
+    assert judged(make_visit, complete_plan, settled).verdict.name == "correct"
+
+
+@pytest.mark.parametrize("word", ["> 4000", "OVER", "4000"])
+def test_an_over_range_cell_is_at_least_its_range(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], word: str
+) -> None:
+    settled[40][2] = word
+    audit = judged(make_visit, complete_plan, settled)
+    assert audit.verdict.name == "leave_off"  # at least 4,000 ppm lies beyond the stop at 1,200 ppm
+    assert weights(audit)["carbon_monoxide_over_range"] == "correct"
+    rows = audit.points[0].carbon_monoxide
+    assert rows is not None
+    assert rows.dry.is_lower_bound
+    assert rows.over_range == 1
+
+
+def test_over_range_of_a_small_cell_is_at_least_correct(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    accuracy = complete_plan["instruments"]["flue"]["accuracy"]["carbon_monoxide_dry"]
+    accuracy["span"] = ["0 ppm", "100 ppm"]
+    settled[40][2] = "OVER"
+    audit = judged(make_visit, complete_plan, settled)
+    assert audit.verdict.name == "correct"
+
+
+def test_carbon_monoxide_in_a_row_taken_for_fresh_air_counts(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    for row in settled[:20]:
+        row[1], row[2] = "20.9", "0"
+    settled[10][2] = "700"
+    audit = judged(make_visit, complete_plan, settled)
+    assert audit.verdict.name == "correct"
+
+
+def test_a_missing_ambient_reading_is_not_tested(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    del complete_plan["test_points"][0]["readings"]["carbon_monoxide_ambient"]
+    audit = judged(make_visit, complete_plan, settled)
+    assert audit.verdict.name == "incomplete"
+    assert [test.name for test in audit.not_tested] == ["carbon_monoxide_ambient"]
+
+
+@pytest.mark.parametrize("name", ["gas_leak", "spillage", "heat_exchanger_inspection", "flame_rollout"])
+@pytest.mark.parametrize("result", [None, "not tested"])
+def test_a_check_that_was_not_made_is_not_tested(
+    make_visit: Make,
+    complete_plan: dict[str, Any],
+    settled: list[list[str]],
+    name: str,
+    result: str | None,
+) -> None:
+    if result is None:
+        del complete_plan["checks"][name]
+    else:
+        complete_plan["checks"][name] = result
+    assert judged(make_visit, complete_plan, settled).verdict.name == "incomplete"
+
+
+def test_a_limit_from_memory_is_not_enough(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    # The limit of a wall furnace was seen in no text; its other tests are all made.
+    complete_plan["appliance"]["type"] = "wall furnace"
+    audit = judged(make_visit, complete_plan, settled)
+    assert audit.verdict.name == "incomplete"
+    assert "carbon_monoxide_air_free" in [test.name for test in audit.unlimited]
+
+
+def test_a_type_without_a_limit_borrows_none(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    complete_plan["appliance"]["type"] = "unit heater"
+    audit = judged(make_visit, complete_plan, settled)
+    assert audit.verdict.name == "incomplete"
+    assert any(one.outcome == "no limit known" for one in audit.judgements)
+
+
+def test_an_interval_that_straddles_the_limit_cannot_tell(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    for row in settled:
+        row[2] = "265"  # air-free about 393 ppm, of 400
+    audit = judged(make_visit, complete_plan, settled)
+    outcomes = {one.rule: one.outcome for one in audit.judgements}
+    assert outcomes["carbon_monoxide_air_free_furnace_2"] == "cannot tell"
+    assert audit.verdict.name == "correct"
+    assert any(one.action.startswith("Test again") for one in audit.findings)
+
+
+def test_ambient_carbon_monoxide_entered_for_subtraction_lifts_no_finding(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    for row in settled:
+        row[2] = "320"
+    complete_plan["sampling"]["subtract_ambient_carbon_monoxide"] = True
+    ambient = complete_plan["test_points"][0]["readings"]
+    ambient["carbon_monoxide_ambient"] = {"value": "8 ppm", "instrument": "room"}
+    audit = judged(make_visit, complete_plan, settled)
+    assert weights(audit)["carbon_monoxide_air_free_furnace"] == "correct"
+    assert audit.verdict.name == "correct"
+    plain = {**complete_plan, "sampling": {"at_outlet": True}}
+    unsubtracted = judged(make_visit, plain, settled)
+    for rule in ("carbon_monoxide_air_free_furnace", "carbon_monoxide_air_free_furnace_2"):
+        both = [
+            next(one for one in found.judgements if one.rule == rule).measured
+            for found in (audit, unsubtracted)
+        ]
+        assert both[0] is not None
+        assert both[1] is not None
+        assert both[0].value == pytest.approx(both[1].value, rel=1e-12)
+
+
+def test_ambient_carbon_monoxide_at_the_top_tier_stops(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    complete_plan["test_points"][0]["readings"]["carbon_monoxide_ambient"] = {
+        "value": "85 ppm",
+        "instrument": "room",
+    }
+    assert judged(make_visit, complete_plan, settled).verdict.name == "leave_off"
+
+
+def test_an_entered_limit_for_advice_does_not_lift_the_one_for_stopping(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    complete_plan["test_points"][0]["readings"]["carbon_monoxide_ambient"] = {
+        "value": "85 ppm",
+        "instrument": "room",
+    }
+    complete_plan["limits"] = {
+        "carbon_monoxide_ambient": {"value": "500 ppm", "weight": "note", "source": "local rule"}
+    }
+    assert judged(make_visit, complete_plan, settled).verdict.name == "leave_off"
+
+
+def test_a_log_without_a_steady_window_says_so_and_offers_the_least_bad(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    for number, row in enumerate(settled):
+        row[1] = f"{5 + 4 * number / len(settled):.1f}"
+        row[3] = f"{250 + 0.4 * number:.1f}"
+    audit = judged(make_visit, complete_plan, settled)
+    point = audit.points[0]
+    assert point.steadiness.window is None
+    assert point.steadiness.least_bad is not None
+    assert point.numbers.get("efficiency_gross") is None
+    assert audit.verdict.name in ("incomplete", "correct")
+
+
+def test_a_dilute_sample_cannot_tell(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    for row in settled:
+        row[1] = "16.5"
+    audit = judged(make_visit, complete_plan, settled)
+    assert weights(audit)["sample_state"] == "correct"
+
+
+def test_a_flue_below_its_dew_point_in_an_appliance_not_made_for_it(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    for number, row in enumerate(settled):
+        row[3] = f"{115 + 0.1 * (number % 3):.1f}"
+    audit = judged(make_visit, complete_plan, settled)
+    assert weights(audit)["dew_point_margin"] == "correct"
+    complete_plan["appliance"]["condensing"] = True
+    wet = judged(make_visit, complete_plan, settled)
+    assert "dew_point_margin" not in {one.rule for one in wet.judgements}
+    assert wet.points[0].numbers["condensed_fraction"].value > 0
