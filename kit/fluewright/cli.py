@@ -34,15 +34,24 @@ def cli() -> None:
 @click.option("--overwrite", is_flag=True, help="Replace reports that are already there and differ.")
 def audit(visits: tuple[Path, ...], output: Path, overwrite: bool) -> None:
     """Make the audit of each VISIT folder: PDF, HTML and results.json."""
-    from fluewright.report import render
+    from fluewright.report.audits import write_audits
 
-    show = sys.stderr.isatty()
-    for written in render.audit_visits(
-        visits, output=output, overwrite=overwrite, progress=_say if show else None
+    failed = []
+    for written in write_audits(
+        visits, output=output, overwrite=overwrite, progress=_step if sys.stderr.isatty() else None
     ):
+        if written.error is not None:
+            failed.append(str(written.error) if len(visits) == 1 else f"{written.visit}: {written.error}")
+            continue
         for path in written.paths:
             click.echo(path)
-        click.echo(f"{written.visit}: {written.verdict.upper()}", err=True)
+        for message in written.messages:
+            click.echo(message, err=True)
+        click.echo(f"{written.visit.name}: {written.verdict}", err=True)
+        for reason in written.because[:5]:
+            click.echo(f"  {reason}", err=True)
+    if failed:
+        raise InputError("\n".join(failed))
 
 
 @cli.command()
@@ -85,8 +94,40 @@ def start(folder: Path, logs: tuple[Path, ...]) -> None:
     click.echo(start_visit(folder, logs=logs))
 
 
-def _say(message: str) -> None:
-    click.echo(message, err=True)
+@cli.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--scenario", default="hall-furnace", show_default=True, help="What is simulated.")
+@click.option("--seed", type=int, default=1, show_default=True, help="The same seed makes the same visit.")
+@click.option("--fault", default=None, help="A fault to plant, by name, or 'random'.")
+@click.option("--severity", type=float, default=1.0, show_default=True, help="1 calls for action.")
+@click.option(
+    "--truth",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="Where the truth goes; by default truth/NAME.json beside FOLDER.",
+)
+def practice(
+    folder: Path,
+    scenario: str,
+    seed: int,
+    fault: str | None,
+    severity: float,
+    truth: Path | None,
+) -> None:
+    """Write a simulated visit FOLDER with a known truth, for training."""
+    from fluewright.studies.practice import practice_visit
+
+    made = practice_visit(folder, scenario=scenario, seed=seed, fault=fault, severity=severity, truth=truth)
+    click.echo(made.folder)
+    click.echo(made.truth)
+
+
+def _step(doing: str, step: int, steps: int) -> None:
+    """Show progress on one line that is written over, and cleared at the end."""
+    width = 24
+    done = "#" * (width * step // steps)
+    end = "\r" + " " * 79 + "\r" if step == steps else ""
+    click.echo(f"\r[{done:<{width}}] {doing:<40}{end}", err=True, nl=False)
 
 
 def main(arguments: Sequence[str] | None = None) -> Any:

@@ -19,7 +19,10 @@ def test_rises_with_water_with_trioxide_and_with_pressure() -> None:
     grid = acid_dew_point(WATER[:, None], sulfur_trioxide_wet=TRIOXIDE[None, :])
     assert np.all(np.diff(grid, axis=0) > 0)
     assert np.all(np.diff(grid, axis=1) > 0)
-    assert np.all(acid_dew_point(WATER, sulfur_trioxide_wet=1e-5, pressure=8e4) < acid_dew_point(WATER, sulfur_trioxide_wet=1e-5))
+    assert np.all(
+        acid_dew_point(WATER, sulfur_trioxide_wet=1e-5, pressure=8e4)
+        < acid_dew_point(WATER, sulfur_trioxide_wet=1e-5)
+    )
 
 
 @pytest.mark.law
@@ -32,9 +35,15 @@ def test_lies_above_the_water_dew_point() -> None:
 
 @pytest.mark.published
 def test_two_other_correlations_agree_within_the_stated_ten_kelvin() -> None:
-    # Okkes, Hydrocarbon Processing, July 1987, and ZareNezhad, Oil & Gas Journal 107, 2009: both values from memory.
+    # Okkes, Hydrocarbon Processing, July 1987; ZareNezhad, Oil & Gas Journal 107, 2009: values from memory.
     water, trioxide = WATER[:, None], TRIOXIDE[None, :]
-    okkes = 273.15 + 203.25 + 27.6 * np.log10(water) + 10.83 * np.log10(trioxide) + 1.06 * (np.log10(trioxide) + 8) ** 2.19
+    okkes = (
+        273.15
+        + 203.25
+        + 27.6 * np.log10(water)
+        + 10.83 * np.log10(trioxide)
+        + 1.06 * (np.log10(trioxide) + 8) ** 2.19
+    )
     w, s = np.log(water * 760), np.log(trioxide * 760)
     zarenezhad = 273.15 + 150 + 11.664 * s + 8.1328 * w - 0.383226 * w * s
     ours = acid_dew_point(water, sulfur_trioxide_wet=trioxide)
@@ -45,7 +54,9 @@ def test_two_other_correlations_agree_within_the_stated_ten_kelvin() -> None:
 @pytest.mark.parametrize(
     ("water", "trioxide"), [(0.04, 1e-5), (0.31, 1e-5), (0.1, 9e-8), (0.1, 1.1e-4), (np.nan, 1e-5)]
 )
-def test_outside_of_the_limits_a_scalar_is_an_error_and_an_array_is_masked(water: float, trioxide: float) -> None:
+def test_outside_of_the_limits_a_scalar_is_an_error_and_an_array_is_masked(
+    water: float, trioxide: float
+) -> None:
     with pytest.raises(InputError, match=r"no acid dew point for water_wet .* judge by the water dew point"):
         acid_dew_point(water, sulfur_trioxide_wet=trioxide)
     masked = acid_dew_point(np.array([water, 0.1]), sulfur_trioxide_wet=np.array([trioxide, 1e-5]))
@@ -61,7 +72,9 @@ def test_series_and_quantities_give_what_plain_numbers_give() -> None:
     plain = acid_dew_point(np.array([0.1, 0.2]), sulfur_trioxide_wet=1e-5, pressure=9e4)
     series = acid_dew_point(pd.Series([0.1, 0.2]), sulfur_trioxide_wet=1e-5, pressure=9e4)
     quantities = acid_dew_point(
-        quantity(np.array([10.0, 20.0]), "percent"), sulfur_trioxide_wet=quantity(10.0, "ppm"), pressure=quantity(90.0, "kPa")
+        quantity(np.array([10.0, 20.0]), "percent"),
+        sulfur_trioxide_wet=quantity(10.0, "ppm"),
+        pressure=quantity(90.0, "kPa"),
     )
     np.testing.assert_allclose(series, plain, rtol=1e-14)
     np.testing.assert_allclose(quantities, plain, rtol=1e-12)

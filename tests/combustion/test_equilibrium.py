@@ -26,12 +26,16 @@ from fluewright.units import quantity
 ATOMS = {
     "CO2": {"C": 1, "O": 2}, "CO": {"C": 1, "O": 1}, "CH4": {"C": 1, "H": 4},
     "H2O": {"H": 2, "O": 1}, "H2": {"H": 2}, "H": {"H": 1}, "OH": {"O": 1, "H": 1}, "HO2": {"O": 2, "H": 1},
-    "O2": {"O": 2}, "O": {"O": 1}, "N2": {"N": 2}, "NO": {"N": 1, "O": 1}, "NO2": {"N": 1, "O": 2}, "Ar": {"Ar": 1},
+    "O2": {"O": 2}, "O": {"O": 1}, "Ar": {"Ar": 1},
+    "N2": {"N": 2}, "NO": {"N": 1, "O": 1}, "NO2": {"N": 1, "O": 2},
     "SO2": {"S": 1, "O": 2}, "SO3": {"S": 1, "O": 3}, "SO": {"S": 1, "O": 1}, "H2S": {"H": 2, "S": 1},
 }  # fmt: skip
 TEXTBOOK_AIR = {"O2": 0.21, "N2": 0.79}
 METHANE = fuel("methane")
-SOUR = Fuel(composition={"CH4": 0.80, "C3H8": 0.10, "n-C5H12": 0.02, "n-C6H14": 0.01, "H2S": 0.03, "N2": 0.04}, name="sour")
+SOUR = Fuel(
+    composition={"CH4": 0.80, "C3H8": 0.10, "n-C5H12": 0.02, "n-C6H14": 0.01, "H2S": 0.03, "N2": 0.04},
+    name="sour",
+)
 
 
 def atoms(wet: Mapping[str, Any], element: str) -> Any:
@@ -39,14 +43,19 @@ def atoms(wet: Mapping[str, Any], element: str) -> Any:
 
 
 @pytest.mark.law
-@pytest.mark.parametrize("gas", [METHANE, SOUR, fuel("hydrogen"), fuel("carbon monoxide")], ids=lambda gas: gas.name)
+@pytest.mark.parametrize(
+    "gas", [METHANE, SOUR, fuel("hydrogen"), fuel("carbon monoxide")], ids=lambda gas: gas.name
+)
 def test_every_element_balances_rich_and_lean(gas: Fuel) -> None:
     air_ratio = np.array([0.6, 0.9, 1.0, 1.3, 3.0])
     wet = equilibrium_products(gas, air_ratio=air_ratio, temperature=1900.0, air_water_fraction=0.02).wet
     fractions = gas.composition
-    carbon = sum({"CH4": 1, "C3H8": 3, "n-C5H12": 5, "n-C6H14": 6, "CO": 1}.get(n, 0) * x for n, x in fractions.items())
+    carbon = sum(
+        {"CH4": 1, "C3H8": 3, "n-C5H12": 5, "n-C6H14": 6, "CO": 1}.get(n, 0) * x for n, x in fractions.items()
+    )
     hydrogen = sum(
-        {"CH4": 4, "C3H8": 8, "n-C5H12": 12, "n-C6H14": 14, "H2S": 2, "H2": 2}.get(n, 0) * x for n, x in fractions.items()
+        {"CH4": 4, "C3H8": 8, "n-C5H12": 12, "n-C6H14": 14, "H2S": 2, "H2": 2}.get(n, 0) * x
+        for n, x in fractions.items()
     )
     sulfur = fractions.get("H2S", 0.0)
     oxygen = fractions.get("CO", 0.0)
@@ -73,7 +82,9 @@ def test_equals_the_full_mechanism_of_53_species() -> None:
     import cantera as ct
 
     air_ratio = np.array([0.5, 0.75, 1.0, 1.2, 2.0])
-    ours = adiabatic_flame(METHANE, excess_air=air_ratio - 1, dry_air=TEXTBOOK_AIR, air_temperature=310.0, fuel_temperature=310.0)
+    ours = adiabatic_flame(
+        METHANE, excess_air=air_ratio - 1, dry_air=TEXTBOOK_AIR, air_temperature=310.0, fuel_temperature=310.0
+    )
     full = ct.Solution("gri30.yaml")
     for row, ratio in enumerate(air_ratio):
         full.TP = 310.0, 101325.0
@@ -92,7 +103,9 @@ def cea_flame(name: str, oxygen: float, species: tuple[str, ...]) -> tuple[float
     solver = cea.EqSolver(products, reactants=reactants)
     solution = cea.EqSolution(solver)
     weights = reactants.moles_to_weights(np.array([1.0, oxygen, oxygen * 79 / 21]))
-    solver.solve(solution, cea.HP, reactants.calc_property(cea.ENTHALPY, weights, 300.0) / cea.R, 1.0, weights)
+    solver.solve(
+        solution, cea.HP, reactants.calc_property(cea.ENTHALPY, weights, 300.0) / cea.R, 1.0, weights
+    )
     return float(solution.T), {each: float(solution.mole_fractions.get(each, 0.0)) for each in species}
 
 
@@ -100,7 +113,15 @@ def cea_flame(name: str, oxygen: float, species: tuple[str, ...]) -> tuple[float
 @pytest.mark.parametrize("equivalence_ratio", [0.55, 0.85, 1.0, 1.15, 1.6])
 @pytest.mark.parametrize(
     ("component", "name"),
-    [("CH4", "CH4"), ("C3H8", "C3H8"), ("n-C4H10", "C4H10,n-butane"), ("C2H6", "C2H6"), ("H2", "H2"), ("CO", "CO"), ("n-C5H12", "C5H12,n-pentane")],
+    [
+        ("CH4", "CH4"),
+        ("C3H8", "C3H8"),
+        ("n-C4H10", "C4H10,n-butane"),
+        ("C2H6", "C2H6"),
+        ("H2", "H2"),
+        ("CO", "CO"),
+        ("n-C5H12", "C5H12,n-pentane"),
+    ],
 )
 def test_agrees_with_the_nasa_cea_program(component: str, name: str, equivalence_ratio: float) -> None:
     gas = Fuel(composition={component: 1.0}, name=component)
@@ -108,8 +129,12 @@ def test_agrees_with_the_nasa_cea_program(component: str, name: str, equivalence
     temperature, fractions = cea_flame(name, gas.oxygen_need / equivalence_ratio, species)
     ours = adiabatic_flame(
         gas,
-        excess_air=1 / equivalence_ratio - 1, air_temperature=300.0, fuel_temperature=300.0, pressure=1e5, dry_air=TEXTBOOK_AIR,
-    )  # fmt: skip
+        excess_air=1 / equivalence_ratio - 1,
+        air_temperature=300.0,
+        fuel_temperature=300.0,
+        pressure=1e5,
+        dry_air=TEXTBOOK_AIR,
+    )
     # Two sets of thermodynamic data; the heat of formation of OH differs most, by 2.1 kJ/mol.
     assert ours.temperature == pytest.approx(temperature, abs=2.0)
     tolerances = {"CO2": 0.01, "H2O": 0.01, "OH": np.expm1(2.1e3 / 8.314 / temperature) + 0.01}
@@ -127,7 +152,9 @@ def test_trends() -> None:
     assert np.all(np.diff(temperature(air_water_fraction=np.linspace(0, 0.2, 5))) < 0)
     assert np.all(np.diff(temperature(air_temperature=np.linspace(230, 900, 6))) > 0)
     assert np.all(np.diff(temperature(fuel_temperature=np.linspace(230, 500, 4))) > 0)
-    assert np.all(np.diff(temperature(pressure=np.array([6e4, 8e4, 1e5, 1e6]))) > 0)  # pressure holds dissociation down
+    assert np.all(
+        np.diff(temperature(pressure=np.array([6e4, 8e4, 1e5, 1e6]))) > 0
+    )  # pressure holds dissociation down
     rich = np.linspace(-0.15, 0.05, 41)
     assert -0.10 < rich[np.argmax(temperature(excess_air=rich))] < 0.0  # the hottest flame is slightly rich
 
@@ -141,7 +168,9 @@ def test_dissociation_only_cools_and_fades_with_temperature() -> None:
     assert gap[0] > 90
     assert 0 < gap[-1] < 0.1
     for species in ("CO2", "H2O", "O2", "N2", "Ar"):
-        assert flame.frozen_composition[species][-1] == pytest.approx(flame.composition[species][-1], rel=1e-3)
+        assert flame.frozen_composition[species][-1] == pytest.approx(
+            flame.composition[species][-1], rel=1e-3
+        )
 
 
 @pytest.mark.law
@@ -153,7 +182,9 @@ def test_very_lean_flame_reaches_its_air() -> None:
 @pytest.mark.law
 def test_equilibrium_at_the_flame_temperature_is_the_flame() -> None:
     flame = adiabatic_flame(SOUR, excess_air=0.1, pressure=9e4, air_water_fraction=0.01)
-    products = equilibrium_products(SOUR, air_ratio=1.1, temperature=flame.temperature, pressure=9e4, air_water_fraction=0.01)
+    products = equilibrium_products(
+        SOUR, air_ratio=1.1, temperature=flame.temperature, pressure=9e4, air_water_fraction=0.01
+    )
     for species, fraction in flame.composition.items():
         assert products.wet[species] == pytest.approx(fraction, rel=1e-5), species
     assert sum(flame.dry.values()) == pytest.approx(1.0, rel=1e-12)
@@ -175,7 +206,9 @@ def test_maps_over_air_and_fuel_are_one_call() -> None:
     assert flame.temperature.shape == (2, 3)
     for row, excess in enumerate((0.0, 0.3)):
         for column, part in enumerate(share):
-            single = adiabatic_flame(Fuel(composition={"CH4": 1 - part, "H2": part}, name="blend"), excess_air=excess)
+            single = adiabatic_flame(
+                Fuel(composition={"CH4": 1 - part, "H2": part}, name="blend"), excess_air=excess
+            )
             assert flame.temperature[row, column] == pytest.approx(single.temperature, abs=1e-4)
             assert flame.composition["NO"][row, column] == pytest.approx(single.composition["NO"], rel=1e-6)
     assert isinstance(single.temperature, float)
@@ -183,7 +216,9 @@ def test_maps_over_air_and_fuel_are_one_call() -> None:
 
 def test_series_and_quantities_give_what_plain_numbers_give() -> None:
     plain = adiabatic_flame(METHANE, excess_air=np.array([0.0, 0.2]), air_temperature=300.0, pressure=9e4)
-    series = adiabatic_flame(METHANE, excess_air=pd.Series([0.0, 0.2]), air_temperature=pd.Series([300.0, 300.0]), pressure=9e4)
+    series = adiabatic_flame(
+        METHANE, excess_air=pd.Series([0.0, 0.2]), air_temperature=pd.Series([300.0, 300.0]), pressure=9e4
+    )
     quantities = adiabatic_flame(
         METHANE,
         excess_air=quantity(np.array([0.0, 20.0]), "percent"),
@@ -221,10 +256,12 @@ def test_results_cross_processes() -> None:
     np.testing.assert_array_equal(returned.temperature, flame.temperature)
     np.testing.assert_array_equal(returned.composition["CO"], flame.composition["CO"])
     script = (
-        "from fluewright.combustion.equilibrium import adiabatic_flame; from fluewright.combustion.fuels import fuel;"
+        "from fluewright.combustion import adiabatic_flame, fuel;"
         "print(repr(adiabatic_flame(fuel('methane'), excess_air=0.2).temperature))"
     )
-    elsewhere = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True).stdout
+    elsewhere = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True
+    ).stdout
     assert float(elsewhere) == adiabatic_flame(METHANE, excess_air=0.2).temperature
 
 
@@ -235,9 +272,17 @@ def test_frozen_gas_keeps_heat_that_equilibrium_gives_up() -> None:
     assert np.all(np.diff(down.heat_frozen) > 0)
     assert np.all(np.diff(down.equilibrium["CO"]) < 0)
     assert np.ptp(down.frozen["CO"]) == 0
-    # What the frozen gas keeps is the heat of burning its CO, H2 and radicals: at 400 K by formation enthalpies [J/mol].
+    # What the frozen gas keeps: the heat of burning its CO, H2 and radicals, by formation enthalpies [J/mol].
     moles = 1.0 / (down.frozen["CO2"] + down.frozen["CO"])[0] * (1 + 9.56 * 0.0004)
-    heat = {"CO": 283.0e3, "H2": 241.8e3, "OH": 39.3e3 + 241.8e3 / 2, "H": 218.0e3 + 241.8e3 / 2, "O": 249.2e3, "NO": 90.3e3, "HO2": 133e3}
+    heat = {
+        "CO": 283.0e3,
+        "H2": 241.8e3,
+        "OH": 39.3e3 + 241.8e3 / 2,
+        "H": 218.0e3 + 241.8e3 / 2,
+        "O": 249.2e3,
+        "NO": 90.3e3,
+        "HO2": 133e3,
+    }
     kept = moles * sum(down.frozen[name][0] * joules for name, joules in heat.items())
     assert (down.heat_equilibrium - down.heat_frozen)[-1] == pytest.approx(kept, rel=0.02)
 
@@ -251,7 +296,9 @@ def test_cooling_starts_at_one_flame() -> None:
 
 @pytest.mark.law
 def test_thermal_nitric_oxide_grows_towards_equilibrium() -> None:
-    made = thermal_nitric_oxide(METHANE, residence_time=np.array([0.0, 1e-3, 1e-2, 0.1, 1.0, 30.0]), excess_air=0.1)
+    made = thermal_nitric_oxide(
+        METHANE, residence_time=np.array([0.0, 1e-3, 1e-2, 0.1, 1.0, 30.0]), excess_air=0.1
+    )
     assert made.kinetic_dry[0] == 0
     assert np.all(np.diff(made.kinetic_dry) > 0)
     assert np.all(made.kinetic_dry <= made.equilibrium_dry * 1.001)
@@ -286,7 +333,9 @@ def test_kinetics_refuse_times_that_do_not_ascend() -> None:
         ({"air_water_fraction": -0.01}, "air_water_fraction is -0.01"),
     ],
 )
-def test_outside_of_the_limits_a_scalar_is_an_error_and_an_array_is_masked(given: dict[str, float], message: str) -> None:
+def test_outside_of_the_limits_a_scalar_is_an_error_and_an_array_is_masked(
+    given: dict[str, float], message: str
+) -> None:
     with pytest.raises(InputError, match=message):
         adiabatic_flame(METHANE, **given)
     ((name, value),) = given.items()
@@ -298,7 +347,7 @@ def test_outside_of_the_limits_a_scalar_is_an_error_and_an_array_is_masked(given
 
 
 def test_nothing_to_burn_is_an_error() -> None:
-    with pytest.raises(InputError, match="nothing to burn|no heating value|does not burn"):
+    with pytest.raises(InputError, match="it has nothing to burn"):
         adiabatic_flame(Fuel(composition={"N2": 0.5, "CO2": 0.5}, name="inert"))
 
 

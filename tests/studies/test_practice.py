@@ -14,7 +14,7 @@ from fluewright.combustion import forward
 from fluewright.errors import InputError, UnknownNameError
 from fluewright.studies import practice
 from fluewright.studies.practice import instruments
-from fluewright.studies.practice.course import lagged, simulate, wandering
+from fluewright.studies.practice.course import dry_air, lagged, simulate, wandering
 from fluewright.visit.schema import VisitFile
 
 DEMO = Path(__file__).parents[2] / "data-demo"
@@ -94,6 +94,36 @@ def test_enthalpy_polynomials_are_those_of_the_library():
         gas.TPX = temperature, 101325.0, "CO2:1, H2O:2, N2:7"
         ours = forward.enthalpy({"CO2": 0.1, "H2O": 0.2, "N2": 0.7}, temperature)
         assert ours == pytest.approx(gas.enthalpy_mole / 1e3, rel=1e-12)
+
+
+@pytest.mark.law
+def test_what_burns_forward_is_found_again_backward():
+    from fluewright.combustion import Fuel, flue_gas
+
+    ratio = np.array([1.05, 1.3, 1.8])
+    burnt = forward.burn(
+        {"CH4": 0.9, "C2H6": 0.1},
+        air={**{name: share * 0.985 for name, share in dry_air().items()}, "H2O": 0.015},
+        air_ratio=ratio,
+        unmixed=np.full(3, 0.02),
+        pocket_air_ratio=0.7,
+        quench_temperature=1500.0,
+        air_temperature=np.full(3, 290.0),
+        pressure=99000.0,
+    )
+    whole = sum(amount for name, amount in burnt.moles.items() if name != "H2O")
+    flue = flue_gas(
+        Fuel(composition={"CH4": 0.9, "C2H6": 0.1}, name="test"),
+        oxygen_dry=burnt.moles["O2"] / whole,
+        carbon_monoxide_dry=burnt.moles["CO"] / whole,
+        hydrogen_dry=burnt.moles["H2"] / whole,
+        air_water_fraction=0.015,
+        pressure=99000.0,
+    )
+    np.testing.assert_allclose(flue.excess_air, ratio - 1, atol=1e-9)
+    np.testing.assert_allclose(flue.carbon_dioxide_dry, burnt.moles["CO2"] / whole, rtol=1e-9)
+    wet = burnt.moles["H2O"] / (whole + burnt.moles["H2O"]) * 99000.0
+    np.testing.assert_allclose(flue.water_dew_point, forward.water_dew_point(wet), atol=0.1)
 
 
 def test_too_little_air_is_an_error():

@@ -34,7 +34,7 @@ def test_the_complete_visit_exceeds_no_tested_limit(
 def test_a_manual_window_does_not_leave_out_a_carbon_monoxide_peak(
     make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], when: int
 ) -> None:
-    settled[when][2] = "900"
+    settled[when][2] = "600"
     complete_plan["test_points"][0]["window"] = {
         "start": "2026-01-14T10:10:00",
         "end": "2026-01-14T10:15:00",
@@ -50,7 +50,7 @@ def test_a_manual_window_does_not_leave_out_a_carbon_monoxide_peak(
 def test_a_peak_before_the_first_test_point_counts(
     make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
 ) -> None:
-    settled[5][2] = "900"
+    settled[5][2] = "600"
     complete_plan["test_points"][0]["start"] = "2026-01-14T10:05:00"
     assert judged(make_visit, complete_plan, settled).verdict.name == "correct"
 

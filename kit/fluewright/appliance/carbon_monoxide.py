@@ -54,7 +54,7 @@ def _air_free(fuel: Fuel, oxygen: Mapping[str, Array], monoxide: Array) -> Array
     (name, values), *_ = oxygen.items()
     flue = flue_gas(fuel, **{name: values}, carbon_monoxide_dry=monoxide)
     ruled = np.asarray(flue.carbon_monoxide_air_free_oxygen_rule, dtype=float)
-    return np.fmax(ruled, monoxide)
+    return np.asarray(np.fmax(ruled, monoxide))
 
 
 def carbon_monoxide_rows(

@@ -85,7 +85,10 @@ def gravity(judgement: Judgement) -> int:
     return _GRAVITY[judgement.weight]
 
 
-def _place_words(outcome: Outcome, label: str, below: bool) -> str:
+def _place_words(outcome: Outcome, quantity: str, below: bool) -> str:
+    label = sources.quantity(quantity).label
+    if quantity.startswith("draft_"):  # suction is negative: above the limit is too little of it
+        below = not below
     side = "below" if below else "above"
     return {
         "beyond": f"{label}: {side} its limit",
@@ -110,8 +113,11 @@ def _judged_tier(number: Number, limit: Limit) -> tuple[Outcome, Weight, Tier]:
     if not perhaps:
         return "within", "", limit.tiers[0]
     doubtful = perhaps[-1]
-    doubt: Weight = "note" if doubtful.weight == "note" else "correct"
-    if surely:
+    # A step that only the interval reaches asks for another test; one that the reading itself has passed keeps
+    # its weight: danger is not given the benefit of the doubt.
+    read = passed(number.value, doubtful)
+    doubt: Weight = doubtful.weight if read or doubtful.weight == "note" else "correct"  # type: ignore[assignment]
+    if surely and not (read and doubtful.weight == "stop"):
         return "beyond", _heavier(surely[-1].weight, doubt), surely[-1]  # type: ignore[arg-type]
     if limit.role == "trigger" and doubtful.weight == "note":
         return "cannot tell", "", doubtful
@@ -125,7 +131,6 @@ def judge(number: Number, limit: Limit, *, test_point: str) -> Judgement:
     A number without an interval is judged by its value.
     """
     outcome, weight, tier = _judged_tier(number, limit)
-    label = sources.quantity(number.quantity).label
     again = "Test again, with a better instrument or a longer steady window. "
     return Judgement(
         rule=limit.name,
@@ -133,7 +138,7 @@ def judge(number: Number, limit: Limit, *, test_point: str) -> Judgement:
         test_point=test_point,
         outcome=outcome,
         weight=weight,
-        headline=_place_words(outcome, label, limit.below),
+        headline=_place_words(outcome, number.quantity, limit.below),
         measured=number,
         limit_low=tier.value if limit.below else math.nan,
         limit_high=math.nan if limit.below else tier.value,
@@ -156,14 +161,13 @@ def judge_range(number: Number, limit: Limit, *, low: float, high: float, test_p
     weight: Weight = (
         "" if within else limit.weight if beyond or limit.weight == "note" else "correct"  # type: ignore[assignment]
     )
-    label = sources.quantity(number.quantity).label
     return Judgement(
         rule=limit.name,
         subject=number.quantity,
         test_point=test_point,
         outcome=outcome,
         weight=weight,
-        headline=_place_words(outcome, label, bool(sure_high < low)),
+        headline=_place_words(outcome, number.quantity, bool(sure_high < low)),
         measured=number,
         limit_low=low,
         limit_high=high,

@@ -2,7 +2,7 @@
 
 from fluewright.combustion.acid_dew_point import acid_dew_point, sulfur_trioxide
 from fluewright.combustion.air import dry_air, moist_air_water_fraction
-from fluewright.combustion.atmosphere import standard_atmosphere_pressure
+from fluewright.combustion.consistency import Agreement, CarbonOxygenTest, carbon_oxygen_test
 from fluewright.combustion.emissions import (
     GreenhouseFactor,
     GreenhouseGas,
@@ -49,6 +49,8 @@ from fluewright.combustion.water import saturation_pressure, saturation_temperat
 
 __all__ = [
     "AdiabaticFlame",
+    "Agreement",
+    "CarbonOxygenTest",
     "Cooling",
     "FlueGas",
     "Fuel",
@@ -67,6 +69,7 @@ __all__ = [
     "annual_mass",
     "blend",
     "carbon_dioxide_per_heat",
+    "carbon_oxygen_test",
     "cooling",
     "dry_air",
     "dry_flue_by_composition",
@@ -94,7 +97,6 @@ __all__ = [
     "sensible_enthalpy",
     "stack_loss_european",
     "stack_losses",
-    "standard_atmosphere_pressure",
     "sulfur_trioxide",
     "thermal_nitric_oxide",
     "vaporization_enthalpy",

@@ -167,8 +167,8 @@ def adiabatic_flame(
     Examples
     --------
     >>> from fluewright.combustion.fuels import fuel
-    >>> round(float(adiabatic_flame(fuel("methane")).temperature), -1)
-    2230.0
+    >>> round(adiabatic_flame(fuel("methane")).temperature)
+    2224
     """
     charge = _flames(
         fuel, dry_air, excess_air, air_temperature, fuel_temperature, air_water_fraction, pressure

@@ -53,20 +53,26 @@ class GasState(IntEnum):
 
 _WORDS = {
     GasState.OK: "flue gas",
-    GasState.OXYGEN_STARVED: "starved of oxygen: less air than the fuel needs; hydrogen is estimated by "
-    "water-gas equilibrium",
-    GasState.TOO_DILUTE: "too dilute for an air-free value: oxygen is above 15 %; cannot tell, sample "
-    "again nearer to the burner",
-    GasState.NO_FLUE_GAS: "no flue gas: the sample is fresh air; check burner, probe and hose, or set "
-    "the rows aside",
-    GasState.IMPOSSIBLE: "impossible: no burning of this fuel in air gives these readings; check the "
-    "sensors and the fuel",
+    GasState.OXYGEN_STARVED: (
+        "starved of oxygen: less air than the fuel needs; hydrogen is estimated by water-gas equilibrium"
+    ),
+    GasState.TOO_DILUTE: (
+        "too dilute for an air-free value: oxygen is above 15 %; cannot tell, sample nearer to the burner"
+    ),
+    GasState.NO_FLUE_GAS: (
+        "no flue gas: the sample is fresh air; check burner, probe and hose, or set the rows aside"
+    ),
+    GasState.IMPOSSIBLE: (
+        "impossible: no burning of this fuel in air gives these readings; check the sensors and the fuel"
+    ),
     GasState.NOT_A_NUMBER: "a reading is missing or no number",
-    GasState.FLUE_TEMPERATURE_OUT_OF_RANGE: "the flue temperature is outside of 0 to 1,500 °C; check the "
-    "value and its unit",
-    GasState.AIR_TEMPERATURE_OUT_OF_RANGE: "the air or fuel temperature is outside of its range, for air "
-    "-60 to 1,000 °C; "
-    "check the value and its unit",
+    GasState.FLUE_TEMPERATURE_OUT_OF_RANGE: (
+        "the flue temperature is outside of 0 to 1,500 °C; check the value and its unit"
+    ),
+    GasState.AIR_TEMPERATURE_OUT_OF_RANGE: (
+        "the air or fuel temperature is outside of its range, for air -60 to 1,000 °C; "
+        "check the value and its unit"
+    ),
 }
 
 

@@ -138,7 +138,7 @@ class Fuel:
     --------
     >>> gas = Fuel(composition={"CH4": 0.94, "C2H6": 0.04, "N2": 0.02}, name="pipeline gas")
     >>> round(gas.gross_heating_value / 1e6, 2)
-    38.22
+    38.16
     """
 
     composition: Mapping[str, Number]
@@ -305,9 +305,9 @@ class Fuel:
         )
 
     def properties(self, reference: ReferenceConditions | None = None) -> GasProperties:
-        """Return the properties at reference conditions by ISO 6976:2016 (15/15 °C, 101.325 kPa, dry by
-        default).
+        """Return the properties at reference conditions by ISO 6976:2016.
 
+        Without `reference`: combustion and volume at 15 °C, 101.325 kPa, dry.
         Saturated gas follows the practice of the United States (GPA 2172): the water dilutes the gas and is
         not counted as heat.
         """
@@ -441,31 +441,20 @@ def blend(shares: Mapping[str | Fuel, Number], *, by: str, name: str = "") -> Fu
     >>> round(mix.composition["H2"], 3)
     0.2
     """
-    weights = {
-        "volume": lambda _: 1.0,
-        "energy": lambda gas: gas.gross_heating_value_molar,
-        "mass": lambda gas: gas.molar_mass,
-    }
-    if by not in weights:
-        raise UnknownNameError("way to count a blend", by, weights)
     fuels = [
         (fuel(given) if isinstance(given, str) else given, si(share, "1", "share"))
         for given, share in shares.items()
     ]
-    _check_fractions({gas.name: share for gas, share in fuels}, "blend")
+    _check_fractions({f"part {n}, {gas.name},": share for n, (gas, share) in enumerate(fuels, 1)}, "blend")
     total: Array = np.asarray(sum(share for _, share in fuels))
     if not fuels or np.any(np.abs(total - 1) > _SUM_TOLERANCE):
         raise InputError(
             f"the shares of a blend sum to {np.max(total) if fuels else 0:.6g}, not to 1; give the share "
             "of every part."
         )
-    if any(np.any(np.asarray(weights[by](gas)) <= 0) for gas, _ in fuels):
-        raise InputError(
-            "a gas without heating value cannot be a share of a blend by energy; blend it by volume."
-        )
     parts: dict[str, Any] = {}
     for gas, share in fuels:
-        moles = share / weights[by](gas)
+        moles = share / _per_mole(gas, by)
         for symbol, part in gas.composition.items():
             parts[symbol] = parts.get(symbol, 0.0) + moles * part
     kinds = {gas.kind for gas, _ in fuels}
@@ -595,6 +584,18 @@ def reference_conditions(name: str) -> ReferenceConditions:
     return ReferenceConditions(
         **{key: value for key, value in known[name].items() if key not in {"source", "status"}}, name=name
     )
+
+
+def _per_mole(gas: Fuel, by: str) -> Any:
+    """Return what one mole of a gas counts in a blend."""
+    counts = {"volume": 1.0, "energy": gas.gross_heating_value_molar, "mass": gas.molar_mass}
+    if by not in counts:
+        raise UnknownNameError("way to count a blend", by, counts)
+    if np.any(np.asarray(counts[by]) <= 0):
+        raise InputError(
+            f"'{gas.name}' has no heating value and cannot be a share by energy; blend by volume."
+        )
+    return counts[by]
 
 
 _STEPS = 8

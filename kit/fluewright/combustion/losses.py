@@ -335,7 +335,9 @@ def _condensed(water: Any, dry: Any, temperature: Any, pressure: Any) -> Any:
 def _state(flue_temperature: Any, air_temperature: Any, fuel_wrong: Any, gas_state: Any) -> Any:
     flue_wrong = (flue_temperature < _LIMITS["flue_low"]) | (flue_temperature > _LIMITS["flue_high"])
     air_wrong = (air_temperature < _LIMITS["air_low"]) | (air_temperature > _LIMITS["air_high"]) | fuel_wrong
-    number = (flue_temperature + air_temperature) == (flue_temperature + air_temperature)  # NaN differs from itself
+    number = (flue_temperature + air_temperature) == (
+        flue_temperature + air_temperature
+    )  # NaN differs from itself
     state = np.where(air_wrong, GasState.AIR_TEMPERATURE_OUT_OF_RANGE, gas_state)
     state = np.where(flue_wrong, GasState.FLUE_TEMPERATURE_OUT_OF_RANGE, state)
     state = np.where(number, state, GasState.NOT_A_NUMBER)
@@ -384,7 +386,7 @@ def _casing(casing_loss: Number) -> Any:
 
 
 def _unburnt_latent(flue: FlueGas) -> Values:
-    """Return the vaporization heat that unburnt hydrogen and methane never took, by gross input."""
+    """Return the vaporization heat that unburnt gas never took, as a share of the gross input."""
     missing = (np.asarray(flue.hydrogen_dry) + 2 * np.asarray(flue.methane_dry)) * flue.dry_moles
     return plain(
         missing * (_heating_values()["vaporization"] / np.asarray(flue.fuel.gross_heating_value_molar))

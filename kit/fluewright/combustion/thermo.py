@@ -124,7 +124,7 @@ def sensible_enthalpy(amounts: Mapping[str, Number], *, temperature: Number) -> 
     --------
     >>> from fluewright.combustion.thermo import sensible_enthalpy
     >>> round(sensible_enthalpy({"N2": 1.0}, temperature=398.15))
-    2917
+    2918
     """
     folded = fold({name: si(amount, "mol", name) for name, amount in amounts.items()})
     (result,) = blockwise(

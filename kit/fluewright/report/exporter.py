@@ -27,6 +27,7 @@ from nbconvert.exporters.templateexporter import TemplateExporter
 from traitlets import Bool, List, Unicode, default
 
 from fluewright.errors import RenderError
+from fluewright.report.drawing import FAMILIES, INVISIBLE, glyphs, type_folders
 from fluewright.report.objects import (
     ATTACHMENTS,
     DOCUMENT,
@@ -390,35 +391,13 @@ def _style() -> str:
 
 
 @functools.cache
-def _type_folders() -> tuple[str, str]:
-    import matplotlib as mpl
-
-    return str(templates() / "fonts"), str(Path(mpl.get_data_path()) / "fonts" / "ttf")
-
-
-@functools.cache
 def _fonts() -> Any:
-    return typst.Fonts(include_system_fonts=False, font_paths=list(_type_folders()))
+    return typst.Fonts(include_system_fonts=False, font_paths=[str(folder) for folder in type_folders()])
 
 
 @functools.cache
 def _glyphs() -> frozenset[int]:
-    """Return the code points that the type of the page can draw, in regular and in bold."""
-    from matplotlib.ft2font import FT2Font
-
-    own, common = map(Path, _type_folders())
-
-    def drawn(path: Path) -> frozenset[int]:
-        return frozenset(FT2Font(str(path)).get_charmap())
-
-    both = drawn(common / "DejaVuSans.ttf") & drawn(common / "DejaVuSans-Bold.ttf")
-    return both | drawn(own / "FluewrightSans-Regular.ttf") | drawn(own / "FluewrightEmoji-Regular.ttf")
-
-
-# Drawn as nothing by every font: joiners, selectors, direction marks.
-_INVISIBLE = frozenset(
-    {0x00AD, 0x061C, *range(0x200B, 0x2010), *range(0xFE00, 0xFE10), *range(0xE0020, 0xE0080)}
-)
+    return INVISIBLE.union(*map(glyphs, FAMILIES))
 
 
 def _in_our_glyphs(source: str) -> str:
@@ -426,9 +405,8 @@ def _in_our_glyphs(source: str) -> str:
 
     An empty box would hide what was written, and PDF/A forbids it.
     """
-    known = _glyphs() | _INVISIBLE
-    lacking = {ord(character) for character in set(source) if not character.isascii()} - known
-    return source.translate({point: code_point(chr(point)) for point in lacking})
+    lacking = {ord(character) for character in set(source) if not character.isascii()} - _glyphs()
+    return source.translate({point: f"{code_point(chr(point))}\u200b" for point in lacking})
 
 
 class TypstPDFExporter(TypstSourceExporter):
@@ -468,11 +446,15 @@ class TypstPDFExporter(TypstSourceExporter):
                 try:
                     pdf: Any = compiler.compile(format="pdf", pdf_standards=standards, timestamp=moment)
                 except typst.TypstError as error:
+                    refusal: BaseException = error
+                except BaseException as error:
+                    # The compiler's own defects arrive as an exception that no `except Exception` sees.
+                    if type(error).__name__ != "PanicException":
+                        raise
                     refusal = error
                 else:
                     return pdf, list(standards)
-        where = f"\n{refusal.diagnostic}" if refusal.diagnostic else ""
-        raise RenderError(f"the page could not be set: {refusal.message}{where}") from refusal
+        raise RenderError(f"the page could not be set: {refusal}") from refusal
 
 
 def warm_up(markdown: Sequence[str] = ()) -> None:

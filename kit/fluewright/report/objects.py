@@ -8,15 +8,12 @@ person typed prints as it is. The kernel imports this module, so it stays light:
 from __future__ import annotations
 
 import base64
-import contextlib
 import functools
 import hashlib
 import html
-import io
 import mimetypes
 import re
-import warnings
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import KW_ONLY, asdict, dataclass, field
 from datetime import datetime
 from importlib import resources
@@ -27,7 +24,6 @@ from fluewright.errors import InputError, UnknownNameError
 
 __all__ = [
     "ATTACHMENTS",
-    "COLORS",
     "DOCUMENT",
     "TYPST",
     "Attachment",
@@ -40,10 +36,7 @@ __all__ = [
     "Section",
     "Signatures",
     "Table",
-    "drawing_style",
-    "figure",
     "spreadsheet_cell",
-    "text_width",
 ]
 
 TYPST = "application/vnd.fluewright.typst"
@@ -53,13 +46,10 @@ ATTACHMENTS = "application/vnd.fluewright.attachments+json"
 Weight: TypeAlias = Literal["stop", "correct", "note", "plain"]
 Bundle: TypeAlias = dict[str, Any]
 
-# Okabe and Ito's colors, distinct to color-blind readers; in this order also distinct in grey.
-COLORS = ("#0072B2", "#D55E00", "#111111", "#009E73", "#CC79A7", "#E69F00", "#56B4E9")
-
 _SIGNS = {"stop": "\u2716", "correct": "\u25b2", "note": "\u25a0", "plain": ""}
-_PAPER_WIDTH = {"letter": 8.5, "a4": 210 / 25.4}  # inches
-_MARGIN = 20 / 25.4  # inches; the same in the page template
-_NARROWEST_LINE = 72 * (210 / 25.4 - 2 * _MARGIN)  # points
+PAPER_WIDTH = {"letter": 8.5, "a4": 210 / 25.4}  # inches
+MARGIN = 20 / 25.4  # inches; the same in the page template
+_NARROWEST_LINE = 72 * (PAPER_WIDTH["a4"] - 2 * MARGIN)  # points
 _LARGEST_LINK = 1 << 20  # bytes: a larger attachment is named in the HTML, not carried by it
 
 
@@ -118,7 +108,7 @@ def _breakable(text: str, longest: int) -> str:
 
 
 def _typst_text(text: str, longest: int = _LONGEST_RUN) -> str:
-    return typst_string(_breakable(text, longest))
+    return typst_string(_breakable(shown(text), longest))
 
 
 def _typst_array(items: Sequence[str]) -> str:
@@ -573,51 +563,6 @@ class Figure:
         return _bundle(self)
 
 
-@contextlib.contextmanager
-def drawing_style() -> Iterator[None]:
-    """Draw in the style of the report while this context lasts: its type, colors and line styles."""
-    import matplotlib as mpl
-    from matplotlib import font_manager
-
-    folder = templates() / "fonts"
-    known = {entry.fname for entry in font_manager.fontManager.ttflist}
-    for path in sorted(folder.glob("FluewrightSans-*.ttf")):
-        if str(path) not in known:
-            font_manager.fontManager.addfont(str(path))
-    with mpl.rc_context(fname=str(templates() / "drawing.mplstyle")):
-        yield
-
-
-def figure(drawing: Any, *, alt: str, caption: str = "") -> Figure:
-    """Return a matplotlib figure as a figure of the report; the same drawing gives the same bytes.
-
-    Parameters
-    ----------
-    drawing : matplotlib.figure.Figure
-        Made with ``matplotlib.figure.Figure(figsize=(text_width(paper), height))`` within `drawing_style`.
-    alt, caption : str
-        See `Figure`.
-    """
-    import matplotlib as mpl
-
-    # The salt keeps the inner names of two figures on one page apart, and the same from run to run.
-    salt = hashlib.sha256(f"{alt}\n{caption}".encode()).hexdigest()[:12]
-    nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
-    buffer = io.StringIO()
-    with drawing_style(), mpl.rc_context({"svg.hashsalt": salt}), warnings.catch_warnings():
-        # A character without a glyph is written as its code point when the page is set.
-        warnings.filterwarnings("ignore", r"Glyph \d+ .* missing from font")
-        drawing.savefig(buffer, format="svg", metadata=nothing)
-    # Matplotlib measures with the first two; emoji are measured as boxes, but drawn as themselves.
-    text = shown(buffer.getvalue()).replace("'DejaVu Sans'", "'DejaVu Sans', 'Fluewright Emoji'")
-    return Figure(svg=text[text.index("<svg") :], alt=alt, caption=caption)
-
-
-def text_width(paper: str) -> float:
-    """Return the width of the text on `paper` ("letter" or "a4"), in inches."""
-    return _PAPER_WIDTH[paper] - 2 * _MARGIN
-
-
 # ---- the document, and what travels inside it -------------------------------------------------------------
 
 
@@ -653,8 +598,8 @@ class Document:
     subtitle: str = ""
 
     def __post_init__(self) -> None:
-        if self.paper not in _PAPER_WIDTH:
-            raise UnknownNameError("paper", self.paper, _PAPER_WIDTH)
+        if self.paper not in PAPER_WIDTH:
+            raise UnknownNameError("paper", self.paper, PAPER_WIDTH)
         if self.made.tzinfo is None:
             raise InputError(
                 f"the moment of the report, {self.made.isoformat()}, has no time zone; give it one"

@@ -1,29 +1,38 @@
-"""The steady window of a burn, why other stretches were refused, and the mean of a test point with its interval."""
+"""The steady window of a burn, why other stretches were refused, and a test point's means with their intervals."""
 
 from __future__ import annotations
 
 from fluewright.steady.criteria import Criteria, Limits, criteria_names, named_criteria
-from fluewright.steady.test_point import Accuracy, ChannelMean, SettledPoint, settled_point
-from fluewright.steady.window import (
-    Phase,
-    Steadiness,
-    Stretch,
-    Window,
-    find_steady_window,
+from fluewright.steady.noise import Noise, half_width, mean_noise
+from fluewright.steady.test_point import (
+    Accuracy,
+    ChannelMean,
+    SettledPoint,
+    assumed_accuracy,
+    draw_means,
+    settled_point,
+    spot_mean,
 )
+from fluewright.steady.window import Phase, Steadiness, Stretch, Window, find_steady_window
 
 __all__ = [
     "Accuracy",
     "ChannelMean",
     "Criteria",
     "Limits",
+    "Noise",
     "Phase",
     "SettledPoint",
     "Steadiness",
     "Stretch",
     "Window",
+    "assumed_accuracy",
     "criteria_names",
+    "draw_means",
     "find_steady_window",
+    "half_width",
+    "mean_noise",
     "named_criteria",
     "settled_point",
+    "spot_mean",
 ]

@@ -146,7 +146,19 @@ def bin_burns(
     filled = place[edges]
     row_start, row_stop = _bin_rows(total, filled, edges, selected, len(place))
     return Bins(
-        width, moving, first, count, inside, burn_of, first_of, window_of, row_start, row_stop, selected, filled, edges
+        width,
+        moving,
+        first,
+        count,
+        inside,
+        burn_of,
+        first_of,
+        window_of,
+        row_start,
+        row_stop,
+        selected,
+        filled,
+        edges,
     )
 
 

@@ -49,7 +49,9 @@ class Criteria:
 
     def __post_init__(self) -> None:
         if not (self.minimum_length > 0 and self.slope_length > 0 and self.limits):
-            raise InputError(f"the steady criteria '{self.name}' need positive lengths and at least one channel")
+            raise InputError(
+                f"the steady criteria '{self.name}' need positive lengths and at least one channel"
+            )
 
     @property
     def slope(self) -> Mapping[str, float]:
@@ -95,7 +97,9 @@ def named_criteria(name: str = DEFAULT) -> Criteria:
         name=name,
         minimum_length=units.parse(entry["minimum_length"], "s", "minimum_length"),
         slope_length=units.parse(entry["slope_length"], "s", "slope_length"),
-        limits=MappingProxyType({channel: _limits(channel, part) for channel, part in entry["limits"].items()}),
+        limits=MappingProxyType(
+            {channel: _limits(channel, part) for channel, part in entry["limits"].items()}
+        ),
         source=entry["source"],
         status=entry["status"],
     )

@@ -1,13 +1,21 @@
-"""The mean of each channel over a window, with noise that remembers and a sensor error that averaging cannot shrink."""
+"""The mean of each channel over a window: noise that remembers, and a sensor error that averaging cannot shrink."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+import zlib
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
+import numpy as np
 import pandas as pd
 
+from fluewright import sources, units
+from fluewright.errors import InputError
+from fluewright.steady.noise import half_width, mean_noise
 from fluewright.steady.window import Window
+from fluewright.units import Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,9 +35,11 @@ class Accuracy:
 class ChannelMean:
     """The mean of one channel over a window [SI], and what it is uncertain by.
 
-    `noise` is the standard error of the mean, with autocorrelation; `bias` the half-width of the rectangular
-    distribution of the sensor error shared by all samples of the instrument (with resolution); `low` and `high` the
-    95 % coverage interval of both together.
+    `noise` is the standard error of the mean, with autocorrelation, and `degrees_of_freedom` how well it is known;
+    `bias` the half-width of the rectangular distribution of the sensor error shared by all samples of the instrument
+    (with resolution and lag); `low` and `high` the 95 % coverage interval of both together. `samples` of the window's
+    rows held a number and `missing` held none: an over-range cell is among the missing, so a mean with missing rows
+    may be a lower bound.
     """
 
     quantity: str
@@ -45,6 +55,8 @@ class ChannelMean:
     greatest: float
     instrument: str
     accuracy_stated: bool
+    degrees_of_freedom: float = math.inf
+    missing: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,4 +71,162 @@ class SettledPoint:
 def settled_point(
     frame: pd.DataFrame, *, name: str, window: Window, accuracies: Mapping[str, Accuracy]
 ) -> SettledPoint:
-    raise NotImplementedError
+    """Reduce the window of a test point to one mean per channel, each with its 95 % interval.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Readings of the test point [SI], by the nomenclature's names, time as index.
+    name : str
+        The test point's name.
+    window : Window
+        The rows to average, both ends included. Switches and counters have no mean and are left out.
+    accuracies : mapping of str to Accuracy
+        What the maker states, by quantity. For a channel not in it an accuracy is assumed (`accuracy_stated` False).
+
+    Raises
+    ------
+    InputError
+        No row of the frame lies in the window.
+    """
+    rows = frame.loc[window.start : window.end]
+    if not len(rows):
+        raise InputError(f"the window of test point '{name}', {window.start} to {window.end}, holds no row")
+    left_out = sources.table("steady")["averages"]["left_out"]
+    index = pd.DatetimeIndex(rows.index).as_unit("ns").asi8
+    seconds = np.asarray((index - index[0]) * 1e-9, dtype=np.float64)
+    means = {
+        str(column): _channel_mean(
+            str(column),
+            rows[column].to_numpy(dtype=np.float64),
+            seconds,
+            accuracies.get(str(column)) or assumed_accuracy(str(column)),
+        )
+        for column in rows.columns
+        if column not in left_out and bool(rows[column].notna().any())
+    }
+    return SettledPoint(name=name, window=window, means=MappingProxyType(means))
+
+
+def spot_mean(quantity: str, values: Sequence[float], *, accuracy: Accuracy | None = None) -> ChannelMean:
+    """Return the mean of one or more readings taken by hand [SI], with the same interval as a logged channel.
+
+    Of a single reading the scatter is unknown: its interval holds the instrument's accuracy and resolution only.
+    """
+    value = np.asarray(values, dtype=np.float64)
+    if not np.isfinite(value).any():
+        raise InputError(f"{quantity}: no number among the spot readings {list(values)!r}; give at least one")
+    return _channel_mean(quantity, value, None, accuracy or assumed_accuracy(quantity))
+
+
+def assumed_accuracy(quantity: str) -> Accuracy:
+    """Return the accuracy taken where none was stated: cautious, chosen here, to be listed as an assumption."""
+    assumed = sources.table("steady")["assumed_accuracy"]
+    unit = sources.quantity(quantity).unit
+    entry = assumed["by_quantity"].get(quantity) or assumed["by_unit"][unit]
+    return Accuracy(
+        instrument="",
+        absolute=units.parse(entry["absolute"], unit, quantity),
+        of_reading=float(entry["of_reading"]),
+        stated=False,
+    )
+
+
+def _channel_mean(quantity: str, value: Array, seconds: Array | None, accuracy: Accuracy) -> ChannelMean:
+    read = np.isfinite(value)
+    number = value[read]
+    mean = float(number.mean())
+    slope = _slope(seconds[read], number) if seconds is not None else 0.0
+    noise = mean_noise(number)
+    bias = _bias(quantity, mean, slope, accuracy)
+    width = half_width(bias=bias, noise=noise.standard_error, degrees_of_freedom=noise.degrees_of_freedom)
+    return ChannelMean(
+        quantity=quantity,
+        mean=mean,
+        noise=noise.standard_error,
+        bias=bias,
+        low=max(mean - width, _floor(quantity)),
+        high=mean + width,
+        samples=len(number),
+        effective_samples=noise.effective_samples,
+        slope=slope,
+        least=float(number.min()),
+        greatest=float(number.max()),
+        instrument=accuracy.instrument,
+        accuracy_stated=accuracy.stated,
+        degrees_of_freedom=noise.degrees_of_freedom,
+        missing=len(value) - len(number),
+    )
+
+
+def _floor(quantity: str) -> float:
+    """Return the least a true value can be: a share of a gas is not below zero, whatever the cell reads."""
+    return 0.0 if sources.quantity(quantity).unit == "mol/mol" else -math.inf
+
+
+def _slope(seconds: Array, value: Array) -> float:
+    time = seconds - seconds.mean()
+    across = float(time @ time)
+    return float(time @ (value - value.mean())) / across if across > 0 else 0.0
+
+
+def _bias(quantity: str, mean: float, slope: float, accuracy: Accuracy) -> float:
+    """Return the half-width [SI] of the error that all samples share.
+
+    The greatest part of the stated accuracy holds. "Of reading" means the number on the display: for a temperature the
+    degrees Celsius, not the kelvins. The rounding of a reading that hardly moves does not average out, so half the
+    resolution is always counted in full; it and the lag behind a drift (slope times time constant, the response time
+    being to 90 %) are further rectangular errors. Their sum is replaced by one rectangle of the same variance.
+    """
+    display = mean - units.convert(0.0, "degC", "K") if sources.quantity(quantity).unit == "K" else mean
+    stated = max(accuracy.absolute, accuracy.of_reading * abs(display), accuracy.of_span)
+    lag = slope * accuracy.response_time / math.log(10)
+    return math.hypot(stated, accuracy.resolution / 2, lag)
+
+
+def draw_means(points: Iterable[SettledPoint], *, draws: int, seed: int) -> tuple[Mapping[str, Array], ...]:
+    """Draw the channel means of the test points of one visit, for propagation after JCGM 101.
+
+    One bias is drawn per instrument and quantity, as a share of its half-width, and holds for every point of the
+    visit; so a difference between points, formed within each draw, loses it. Noise is independent, by Student's
+    distribution. Shares of a gas are not drawn below zero. Each channel has a random stream of its own: leaving out
+    a channel or a point changes no other draw.
+
+    Parameters
+    ----------
+    points : iterable of SettledPoint
+        All test points that share the instruments.
+    draws : int
+        Number of draws.
+    seed : int
+        The same seed gives the same draws.
+
+    Returns
+    -------
+    tuple of mapping
+        One per point: quantity to array (draws,) [SI].
+    """
+    if draws < 1:
+        raise InputError(f"draws is {draws}; at least one draw is needed")
+    return tuple(
+        MappingProxyType(
+            {
+                quantity: _draw(part, point.name, draws=draws, seed=seed)
+                for quantity, part in point.means.items()
+            }
+        )
+        for point in points
+    )
+
+
+def _draw(part: ChannelMean, point: str, *, draws: int, seed: int) -> Array:
+    share = _stream(seed, "bias", part.instrument, part.quantity).uniform(-1.0, 1.0, draws)
+    value = part.mean + part.bias * share
+    if part.noise > 0:
+        stream = _stream(seed, "noise", point, part.quantity)
+        value = value + part.noise * stream.standard_t(part.degrees_of_freedom, draws)
+    return np.maximum(value, _floor(part.quantity))
+
+
+def _stream(seed: int, *names: str) -> np.random.Generator:
+    return np.random.default_rng([seed, zlib.crc32("\0".join(names).encode())])

@@ -211,7 +211,9 @@ def _not_judged(frame: pd.DataFrame, burns: _Burns) -> tuple[str, ...]:
     """Return the channels of the criteria that were logged, or are always expected, and had no say."""
     expected = rules().expected
     limits = burns.criteria.limits
-    return tuple(name for name in limits if name not in burns.lines and (name in frame.columns or name in expected))
+    return tuple(
+        name for name in limits if name not in burns.lines and (name in frame.columns or name in expected)
+    )
 
 
 def _seconds(frame: pd.DataFrame) -> Array:
@@ -225,7 +227,9 @@ def _seconds(frame: pd.DataFrame) -> Array:
     steps = np.diff(nanoseconds)
     if np.any(steps <= 0):
         row = int(np.argmax(steps <= 0)) + 1
-        raise InputError(f"time does not go forward at row {row} of the test point ({index[row]}); sort the readings")
+        raise InputError(
+            f"time does not go forward at row {row} of the test point ({index[row]}); sort the readings"
+        )
     return np.asarray((nanoseconds - nanoseconds[0]) * 1e-9, dtype=np.float64)
 
 
@@ -284,7 +288,9 @@ def _mark_flicker(states: NDArray[np.int8], seconds: Array, broken: NDArray[np.b
     return np.where(np.cumsum(marked)[:-1] > 0, _FLICKER, states).astype(np.int8)
 
 
-def _mark_endings(frame: pd.DataFrame, states: NDArray[np.int8], broken: NDArray[np.bool_]) -> NDArray[np.int8]:
+def _mark_endings(
+    frame: pd.DataFrame, states: NDArray[np.int8], broken: NDArray[np.bool_]
+) -> NDArray[np.int8]:
     """Return the states with the rise of oxygen from a burn to the fresh air that follows it marked as its end."""
     name = next((name for name in ("oxygen_dry", "oxygen_wet") if name in frame.columns), None)
     if name is None:
@@ -405,7 +411,9 @@ def _idle_part(state: int, start: int, stop: int) -> _Part:
     if state == _ENDING:
         return _Part(start, stop, "shut-down", "oxygen rising to fresh air: the burner went off")
     if state == _FLICKER:
-        return _Part(start, stop, "unsteady", "changes between flue gas, fresh air and no reading within a minute")
+        return _Part(
+            start, stop, "unsteady", "changes between flue gas, fresh air and no reading within a minute"
+        )
     return _Part(start, stop, "no flue gas reading", "no number from the gas sensor")
 
 
@@ -539,7 +547,9 @@ def _why(burns: _Burns, windows: NDArray[np.intp]) -> str:
     counts = {}
     for name, badness in burns.badness.items():
         bad = badness[windows]
-        counts[name] = float(np.sum(np.minimum(bad, 10.0), where=bad > 1))  # one wild window is not the whole story
+        counts[name] = float(
+            np.sum(np.minimum(bad, 10.0), where=bad > 1)
+        )  # one wild window is not the whole story
     worst = max(counts, key=lambda name: counts[name])
     if counts[worst] == 0:
         return "held still for a moment only, between two disturbances"
@@ -634,9 +644,7 @@ def _outcome(burns: _Burns, window: Window | None, least: Window | None, missing
     return f"No steady window of {duration(burns.criteria.minimum_length)} was found.{offer}{unseen}"
 
 
-def _rows_between(
-    index: pd.DatetimeIndex, manual: tuple[pd.Timestamp, pd.Timestamp, str]
-) -> tuple[int, int]:
+def _rows_between(index: pd.DatetimeIndex, manual: tuple[pd.Timestamp, pd.Timestamp, str]) -> tuple[int, int]:
     start, stop = int(index.searchsorted(manual[0], "left")), int(index.searchsorted(manual[1], "right"))
     if start >= stop:
         raise InputError(
@@ -667,12 +675,13 @@ def _compare(
         return True, f"{text} The rules agree: every channel holds in it."
     count, worst = max(against, key=lambda pair: pair[0])
     refused = sum(number for number, _ in against)
-    return False, f"{text} The rules do not agree on {refused} of its {rows} rows; the most: {worst.phase}, {worst.reason}."
+    return (
+        False,
+        f"{text} The rules do not agree on {refused} of its {rows} rows; the most: {worst.phase}, {worst.reason}.",
+    )
 
 
-def _cut_out(
-    parts: Sequence[_Part], chosen: tuple[int, int] | None, span: tuple[int, int]
-) -> list[_Part]:
+def _cut_out(parts: Sequence[_Part], chosen: tuple[int, int] | None, span: tuple[int, int]) -> list[_Part]:
     """Return the parts of all rows outside `span`; the rules' own window becomes one of them."""
     whole = list(parts)
     if chosen:

@@ -29,7 +29,7 @@ from fluewright.studies import inputs as given
 from fluewright.studies import judging
 from fluewright.studies import numbers as core
 from fluewright.studies.inputs import Assumption
-from fluewright.visit import SpotReading, TestPointRows, Visit, accuracy_of
+from fluewright.visit import SpotReading, TestPointRows, Visit
 
 _RANKED = ("efficiency_gross", "excess_air", "carbon_monoxide_air_free_oxygen_rule")
 _FRESH_AIR = 0.2  # a whole log at or above this share of oxygen held no flue gas
@@ -117,11 +117,9 @@ def _settle(visit: Visit, rows: TestPointRows) -> _Settling:
     spots = {**visit.spots, **rows.spots}
     settled = None
     if steadiness.window is not None:
-        accuracies = {name: accuracy_of(visit.plan, name) for name in evidence.columns}
+        accuracies = {name: given.known_accuracy(visit, name) for name in evidence.columns}
         found = settled_point(evidence, name=rows.name, window=steadiness.window, accuracies=accuracies)
-        by_hand = {name: given.spot_mean(visit, name, taken) for name, taken in spots.items()}
-        means = {name: mean for name, mean in by_hand.items() if mean is not None}
-        settled = replace(found, means=means | dict(found.means))
+        settled = replace(found, means={**given.spot_means(visit, spots), **found.means})
     return _Settling(rows=rows, frame=frame, steadiness=steadiness, settled=settled, spots=spots)
 
 
@@ -278,7 +276,7 @@ def audit(visit: Visit) -> Audit:
         means = point.settled.means if point.settled is not None else {}
         draws = next(drawn) if point.settled is not None else {}
         inputs, stand_ins = given.point_inputs(means, draws, (*shared.inputs, *clock))
-        assumptions += stand_ins if point.settled is not None else []
+        assumptions += [*stand_ins, *given.unstated_accuracies(visit, means.values())] if means else []
         centers = {one.name: one.central for one in inputs}
         evaluated[point.rows.name] = core.evaluate(fuel, shared.fuel_draws, inputs, settings)
         values = evaluated[point.rows.name][0]
@@ -306,8 +304,9 @@ def audit(visit: Visit) -> Audit:
     tested = [_tested(visit, point) for point in points]
     judged = put_right(judging.judgements(visit, tested), replaces=replaces)
     subjects = judging.tested_subjects(visit, tested, replaced=replaces.values())
-    kind = {"condensing": plan.appliance.condensing, "draft": plan.appliance.draft}
-    required = safety.required_tests(plan.appliance.type, **kind)
+    kind, condensing, draft = plan.appliance.type, plan.appliance.condensing, plan.appliance.draft
+    required = safety.required_tests(kind, condensing=condensing, draft=draft)
+    recommended = safety.recommended_tests(kind, condensing=condensing, draft=draft)
     missing = missing_tests(required, subjects)
     unlimited = judging.unlimited_tests(required, judged, subjects)
     return Audit(
@@ -317,9 +316,7 @@ def audit(visit: Visit) -> Audit:
         judgements=judged,
         verdict=verdict(judged, missing=missing, unlimited=unlimited),
         not_tested=missing,
-        not_tested_recommended=missing_tests(
-            safety.recommended_tests(plan.appliance.type, **kind), subjects
-        ),
+        not_tested_recommended=missing_tests(recommended, subjects),
         unlimited=unlimited,
         differences={
             (old, new): core.differences(evaluated[old], evaluated[new]) for new, old in replaces.items()

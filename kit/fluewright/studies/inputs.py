@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -12,22 +12,24 @@ import numpy as np
 from fluewright import combustion, sources, units
 from fluewright.appliance import Number
 from fluewright.combustion import Fuel
-from fluewright.steady import ChannelMean
+from fluewright.steady import ChannelMean, assumed_accuracy, spot_mean
 from fluewright.studies import numbers as core
-from fluewright.visit import SpotReading, TestPointRows, Visit, accuracy_of
+from fluewright.visit import SpotReading, StatedAccuracy, TestPointRows, Visit, accuracy_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Assumption:
     """What was taken because the visit did not say.
 
-    `effect` is the half-width that it alone adds to the gross efficiency, where it has a spread.
+    `group` is the input whose uncertainty it belongs to; `effect` the half-width that this input alone adds to the
+    gross efficiency.
     """
 
     subject: str
     number: Number | None
     text: str
     why: str
+    group: str = ""
     effect: Number | None = None
 
 
@@ -58,8 +60,7 @@ def _fuel_draws(fuel: Fuel, spread: Mapping[str, float] | None, rng: np.random.G
 
 def _rectangular(name: str, central: float, low: float, high: float, rng: np.random.Generator) -> core.Input:
     """Return an input drawn evenly between `low` and `high` [SI]."""
-    label = sources.quantities()[name].label if name in sources.quantities() else name.replace("_", " ")
-    return core.Input(name=name, central=central, draws=rng.uniform(low, high, core.DRAWS), group=label)
+    return core.Input(name=name, central=central, draws=rng.uniform(low, high, core.DRAWS), group=_group(name))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,16 +73,21 @@ class SharedInputs:
 
 
 def _assume(name: str, number: Number, text: str = "") -> Assumption:
-    return Assumption(
-        subject=name, number=number, text=text, why=sources.table("assumptions")[name]["why"]
-    )
+    why = sources.table("assumptions")[name]["why"]
+    return Assumption(subject=name, number=number, text=text, why=why, group=_group(number.quantity))
+
+
+def _group(quantity: str) -> str:
+    """Return the name under which an input's share of the uncertainty is listed."""
+    known = sources.quantities().get(quantity)
+    return known.label if known is not None else quantity.replace("_", " ")
 
 
 def _site_pressure(visit: Visit, rng: np.random.Generator) -> tuple[core.Input, list[Assumption]]:
     site = visit.plan.site
     name = "barometric_pressure"
     if site.barometric_pressure is not None:
-        stated = accuracy_of(visit.plan, name).absolute
+        stated = known_accuracy(visit, name).absolute
         value = site.barometric_pressure
         return _rectangular(name, value, value - stated, value + stated, rng), []
     if site.elevation is not None:
@@ -135,6 +141,7 @@ def shared_inputs(visit: Visit, fuel: Fuel, rng: np.random.Generator) -> SharedI
                 number=None,
                 text=f"{fuel.name}: each minor component within ± {_assumed('fuel_spread', 'value', '1'):.0%}",
                 why=sources.table("assumptions")["fuel_spread"]["why"],
+                group="fuel composition",
             )
         )
     clocked = [point.meter for point in plan.test_points if point.meter is not None]
@@ -183,29 +190,41 @@ def _sample_dew_point(visit: Visit) -> float | None:
 # ---------------------------------------------------------------------------- a test point
 
 
-def spot_mean(visit: Visit, quantity: str, spots: Iterable[SpotReading]) -> ChannelMean | None:
-    """Return the mean of plain spot readings as a channel without noise; None where one is only a bound."""
-    taken = tuple(spots)
-    if any(one.bound for one in taken) or not taken:
-        return None
-    value = float(np.mean([one.value for one in taken]))
-    stated = accuracy_of(visit.plan, quantity)
-    half = max(stated.absolute, stated.of_reading * abs(value), stated.of_span) + stated.resolution / 2
-    return ChannelMean(
-        quantity=quantity,
-        mean=value,
-        noise=0.0,
-        bias=half,
-        low=value - 0.95 * half,
-        high=value + 0.95 * half,
-        samples=len(taken),
-        effective_samples=float(len(taken)),
-        slope=math.nan,
-        least=min(one.value for one in taken),
-        greatest=max(one.value for one in taken),
-        instrument=stated.instrument,
-        accuracy_stated=stated.stated,
-    )
+def known_accuracy(visit: Visit, quantity: str, instrument: str = "") -> StatedAccuracy:
+    """Return the accuracy stated for a quantity [SI], or the one assumed where none was stated."""
+    stated = accuracy_of(visit.plan, quantity, instrument=instrument or None)
+    return stated if stated.stated else replace(assumed_accuracy(quantity), instrument=stated.instrument)
+
+
+def spot_means(visit: Visit, spots: Mapping[str, tuple[SpotReading, ...]]) -> Mapping[str, ChannelMean]:
+    """Return the means of what was read by hand; a reading that is only a bound has none."""
+    return {
+        quantity: spot_mean(
+            quantity,
+            [one.value for one in taken],
+            accuracy=known_accuracy(visit, quantity, taken[0].instrument),
+        )
+        for quantity, taken in spots.items()
+        if taken and not any(one.bound for one in taken)
+    }
+
+
+def unstated_accuracies(visit: Visit, means: Iterable[ChannelMean]) -> list[Assumption]:
+    """Return one assumption for each quantity whose instrument stated no accuracy."""
+    made = []
+    for mean in means:
+        if not mean.accuracy_stated:
+            label = sources.quantity(mean.quantity).label
+            made.append(
+                Assumption(
+                    subject=mean.quantity,
+                    number=None,
+                    text=f"a cautious accuracy was taken for: {label}",
+                    why="no accuracy of its instrument was stated",
+                    group=label,
+                )
+            )
+    return made
 
 
 def usable(visit: Visit, name: str) -> bool:
@@ -219,7 +238,7 @@ def half_widths(visit: Visit) -> Mapping[str, tuple[float, float]]:
     made = {}
     for name in ("carbon_monoxide_dry", *core.OXYGEN):
         if name in visit.readings.channels:
-            stated = accuracy_of(visit.plan, name)
+            stated = known_accuracy(visit, name)
             made[name] = (max(stated.absolute, stated.of_span) + stated.resolution / 2, stated.of_reading)
     return made
 

@@ -22,7 +22,8 @@ from fluewright.appliance import (
 )
 from fluewright.sources import limits as safety
 from fluewright.sources.limits import Citation, Limit, RequiredTest
-from fluewright.visit import LimitOverride, SpotReading, Visit, accuracy_of
+from fluewright.studies.inputs import known_accuracy
+from fluewright.visit import LimitOverride, SpotReading, Visit
 
 _AIR_FREE = "carbon_monoxide_air_free"
 _PER_POINT = frozenset({"carbon_monoxide_air_free", "oxygen", "flue_temperature", "carbon_monoxide_dry"})
@@ -124,7 +125,7 @@ def _spot_number(visit: Visit, quantity: str, spots: Iterable[SpotReading], *, l
     taken = tuple(spots)
     if not taken:
         return None
-    stated = accuracy_of(visit.plan, quantity)
+    stated = known_accuracy(visit, quantity, taken[0].instrument)
 
     def half(value: float) -> float:
         return max(stated.absolute, stated.of_reading * abs(value), stated.of_span) + stated.resolution / 2

@@ -102,7 +102,7 @@ def chain(fuel: Fuel, inputs: Mapping[str, Array], settings: Settings) -> Mappin
     if settings.temperature_rise and {"supply_temperature", "return_temperature"} <= inputs.keys():
         results["temperature_rise"] = inputs["supply_temperature"] - inputs["return_temperature"]
     if settings.dial_volume is not None:
-        results |= _firing_results(inputs, settings)
+        results |= _firing_results(settings.dial_volume, inputs, settings)
     return results
 
 
@@ -142,9 +142,9 @@ def _loss_results(
     return results
 
 
-def _firing_results(inputs: Mapping[str, Array], settings: Settings) -> Mapping[str, Array]:
+def _firing_results(dial: float, inputs: Mapping[str, Array], settings: Settings) -> Mapping[str, Array]:
     heat = heat_input_clocked(
-        settings.dial_volume * inputs["meter_factor"],
+        dial * inputs["meter_factor"],
         seconds=inputs["clock_seconds"],
         heating_value=inputs["heating_value"],
         meter_pressure=inputs["meter_pressure"],
@@ -201,8 +201,9 @@ def contributions(
             )
         results = chain(burned, moved, settings)
         for name in widths:
-            if name in results and np.size(results[name]) > 1:
-                widths[name][group] = float(np.nanstd(results[name]))
+            found = np.asarray(results.get(name, np.nan))
+            if np.isfinite(found).sum() > 1:
+                widths[name][group] = float(np.nanstd(found))
     return {name: _ranked(found) for name, found in widths.items()}
 
 

@@ -21,7 +21,7 @@ from fluewright import sources
 from fluewright.errors import InputError, UnknownNameError
 from fluewright.units import convert, registry
 
-__all__ = ["COLUMNS", "compare", "read"]
+__all__ = ["COLUMNS", "compare", "read", "summarize", "text_table"]
 
 COLUMNS = ("id", "check", "inputs", "value", "unit", "tolerance", "reason", "source", "place", "status")
 
@@ -64,6 +64,56 @@ def compare(folder: str | Path) -> pd.DataFrame:
     table = read(folder)
     judged = pd.DataFrame([_judge(row) for row in table.to_dict("records")])
     return pd.concat([table, judged], axis="columns")
+
+
+def summarize(compared: pd.DataFrame) -> pd.DataFrame:
+    """Return one line per family: how many values, from where, how close, how many beyond tolerance.
+
+    Parameters
+    ----------
+    compared : DataFrame
+        What `compare` returned.
+    """
+    share = compared["deviation"].abs() / compared["allowed"].where(compared["allowed"] > 0)
+    memory = compared["status"] == "memory"
+    families = compared.assign(share=share.fillna(0.0), memory=memory, beyond=~compared["within"]).groupby(
+        "family"
+    )
+    return pd.DataFrame(
+        {
+            "Values": families.size(),
+            "Of these from memory": families["memory"].sum(),
+            "Median deviation, share of the allowed": families["share"].median().round(2),
+            "Largest": families["share"].max().round(2),
+            "Beyond": families["beyond"].sum(),
+        }
+    )
+
+
+def text_table(compared: pd.DataFrame, family: str) -> pd.DataFrame:
+    """Return one family as text to read: what was printed, what is computed, how far apart, and why that far.
+
+    Raises
+    ------
+    UnknownNameError
+        No such family.
+    """
+    rows = compared[compared["family"] == family]
+    if rows.empty:
+        raise UnknownNameError("family of published values", family, compared["family"].unique())
+    return pd.DataFrame(
+        {
+            "Value": rows["id"],
+            "Inputs": rows["inputs"],
+            "Printed": rows["value"] + " " + rows["unit"].replace("1", ""),
+            "Computed": rows["computed"].map("{:.6g}".format),
+            "Deviation": rows["deviation"].map("{:+.2g}".format),
+            "Allowed": rows["allowed"].map("{:.2g}".format),
+            "Within": rows["within"].map({True: "yes", False: "NO"}),
+            "Source": rows["source"] + ", " + rows["place"] + " (" + rows["status"] + ")",
+            "Why the tolerance": rows["reason"].replace("", "printed digits"),
+        }
+    ).reset_index(drop=True)
 
 
 def _read_family(file: Path) -> pd.DataFrame:

@@ -16,11 +16,13 @@ from fluewright.visit.readings import (
     TestPointRows,
     Visit,
 )
-from fluewright.visit.schema import VisitFile, visit_schema
+from fluewright.visit.schema import LimitOverride, VisitFile, visit_schema
+from fluewright.visit.start import start_visit
 
 __all__ = [
     "Cell",
     "Channel",
+    "LimitOverride",
     "Problem",
     "Readings",
     "RowAccount",
@@ -34,5 +36,6 @@ __all__ = [
     "accuracy_of",
     "check_visit",
     "open_visit",
+    "start_visit",
     "visit_schema",
 ]

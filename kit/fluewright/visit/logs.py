@@ -164,7 +164,7 @@ def _no_column(name: str, key: str, names: list[str], twice: bool, head: str, lo
             way_out = f"The row of names holds {shown(other)}: is delimiter = {shown(other)} meant?"
         elif log.header_row != 0:
             way_out += f"; names are read in row {log.header_row}, as header_row says"
-    return problem_in(log, log.header_row, what, f"{key} of visit.toml names columns of the log", way_out)
+    return problem_in(log, log.header_row, what, f"{key} in visit.toml goes by the names in the log", way_out)
 
 
 # ------------------------------------------------------------------------------- blocks to columns
@@ -211,6 +211,8 @@ class RawLog:
         if len(rows):
             entry = self.aside.setdefault(reason, RowsAside(first_row=int(rows[0]), example=example))
             entry.rows += len(rows)
+            if rows[0] < entry.first_row:
+                entry.first_row, entry.example = int(rows[0]), example
 
 
 def read_raw(path: Path, *, log: Log) -> RawLog:
@@ -250,9 +252,9 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
     position = sum(len(line) + 1 for line in lines[: log.header_row])
     text, first_row = text[position:], log.header_row + 1
     while text or (text := next(blocks, "")):
-        _read_block(_Block(text=text, first_row=first_row), layout, log, raw)
-        first_row += text.count("\n")
-        text = ""
+        block = _Block(text=text, first_row=first_row, lines=text.count("\n"))
+        _read_block(block, layout, log, raw)
+        first_row, text = first_row + block.lines, ""
     raw.read = first_row - log.header_row - 1
     raw.sha256 = digest.hexdigest()
     return raw
@@ -260,10 +262,11 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Block:
-    """A block of lines, and the line number of its first."""
+    """A block of whole lines, the line number of its first, and how many they are."""
 
     text: str
     first_row: int
+    lines: int
 
     def line(self, row: int) -> str:
         """Return the line of a row, cut to a readable length."""
@@ -290,7 +293,7 @@ def _read_block(block: _Block, layout: _Layout, log: Log, raw: RawLog) -> None:
         ),
         convert_options=_convert_options(layout),
     )
-    rows = np.arange(block.first_row, block.first_row + block.text.count("\n"))
+    rows = np.arange(block.first_row, block.first_row + block.lines)
     rows = np.setdiff1d(rows, [row for row, _, _ in ragged], assume_unique=True)
     if len(rows) != table.num_rows:
         raise AssertionError(f"rows were lost in {log.file}")

@@ -7,7 +7,7 @@ import hashlib
 import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -68,7 +68,8 @@ def open_visit(folder: Path | str) -> Visit:
     pieces = _pieces(raw) if plan is None else _Pieces.of(plan)
     at = _At(text)
     problems += _instrument_problems(pieces, at)
-    logs = _read_logs(folder, pieces, at, problems) if not _broken(problems, pieces) else []
+    pieces = replace(pieces, instruments=_sound(pieces.instruments, at, problems))
+    logs = _read_logs(folder, pieces, at, problems)
     if plan is None:
         raise VisitError(problems)
     problems += [*_appliance_problems(plan, at), *_check_problems(plan, at), *_limit_problems(plan, at)]
@@ -185,7 +186,7 @@ def _pieces(raw: Mapping[str, Any]) -> _Pieces:
     listed = raw.get("logs")
     instruments = {name: _valid(Instrument, part) for name, part in named.items()} if isinstance(named, dict) else {}
     logs = [_valid(Log, part) for part in listed] if isinstance(listed, list) else []
-    bare = Instrument(description="")
+    bare = Instrument(description="with a fault of its own")
     return _Pieces(
         attendance=_valid(Attendance, raw.get("visit")),
         # An instrument with a fault of its own still exists.
@@ -203,12 +204,23 @@ def _instrument_problems(pieces: _Pieces, at: _At) -> Iterator[Problem]:
         for name, column in log.columns.items():
             if column.instrument is not None:
                 yield from _unknown_instrument(column.instrument, pieces, at("logs", number, "columns", name))
-    for name, instrument in pieces.instruments.items():
+
+
+def _sound(
+    instruments: Mapping[str, Instrument], at: _At, problems: list[Problem]
+) -> Mapping[str, Instrument]:
+    """Return the instruments without the accuracies that cannot be read, so that logs can be read all the same."""
+    sound = {}
+    for name, instrument in instruments.items():
+        accuracy = dict(instrument.accuracy)
         for quantity in instrument.accuracy:
             try:
-                stated_accuracy(pieces.instruments, name, quantity)
+                stated_accuracy(instruments, name, quantity)
             except (UnitError, RefusalError) as error:
-                yield problem_of(error, at("instruments", name, "accuracy", quantity))
+                problems.append(problem_of(error, at("instruments", name, "accuracy", quantity)))
+                del accuracy[quantity]
+        sound[name] = instrument.model_copy(update={"accuracy": accuracy})
+    return sound
 
 
 def _unknown_instrument(name: str, pieces: _Pieces, where: str) -> Iterator[Problem]:
@@ -281,13 +293,6 @@ def _read_logs(folder: Path, pieces: _Pieces, at: _At, problems: list[Problem]) 
         except VisitError as error:
             problems += error.problems
     return logs
-
-
-def _broken(problems: list[Problem], pieces: _Pieces) -> bool:
-    """Tell whether an accuracy cannot be read, without which a log cannot be judged."""
-    return any(".accuracy" in problem.where and "instruments" in problem.where for problem in problems) and bool(
-        pieces.logs
-    )
 
 
 def _log_path(folder: Path, name: str, where: str) -> Path:
@@ -402,7 +407,7 @@ def _test_points(
             continue
         points.append(rows)
         if readings is not None:
-            problems += _outside(rows, readings, at("test_points", number))
+            problems += _outside(rows, readings, at("test_points", number, "start"))
     for one, other in zip(points, points[1:], strict=False):
         if other.start < one.end and one.start < other.end:
             problems.append(_conflict(one, other, "overlap in time", at("test_points")))

@@ -65,6 +65,7 @@ Ratio: TypeAlias = _number("1")  # type: ignore[valid-type]
 HeatPerVolume: TypeAlias = _number("J/m^3")  # type: ignore[valid-type]
 
 Text = Annotated[str, Field(max_length=20_000)]
+Filled = Annotated[str, Field(min_length=1, max_length=20_000)]
 
 
 def _moment(value: object) -> object:
@@ -148,7 +149,7 @@ class Attendance(_Part):
 class Site(_Part):
     """Where the appliance stands."""
 
-    name: Text
+    name: Filled
     address: Text = ""
     elevation: Length | None = None
     barometric_pressure: Pressure | None = Field(
@@ -185,7 +186,7 @@ _COMPOSITION_CLOSES_WITHIN = 2e-3  # chosen here: a printed analysis is rounded 
 class FuelStated(_Part):
     """The fuel: a named one, or a composition in mole fractions."""
 
-    name: str | None = None
+    name: Filled | None = None
     composition: Mapping[str, float] | None = None
     spread: Mapping[str, float] | None = Field(
         default=None, description="half-width of each mole fraction, where known"
@@ -235,7 +236,7 @@ class Accuracy(_Part):
 class Instrument(_Part):
     """One instrument and what is known of its accuracy."""
 
-    description: Text
+    description: Filled
     serial: Text = ""
     calibrated: dt.date | None = None
     calibration_due: dt.date | None = None
@@ -375,7 +376,7 @@ class SetAside(_Part):
 class Log(_Part):
     """One log file, as the instrument wrote it."""
 
-    file: str = Field(description="name inside the visit folder")
+    file: Filled = Field(description="name inside the visit folder")
     instrument: str
     time: LogTime
     delimiter: Literal[",", ";", "\t", "|"] = ","
@@ -440,6 +441,13 @@ class Spot(_Part):
 
 def _one_or_several(value: object) -> object:
     several = value if isinstance(value, list | tuple) else (value,)
+    for one in several:
+        if isinstance(one, int | float):
+            raise RefusalError(
+                f"{shown(one)} has no unit",
+                rule="a reading is text with its unit",
+                way_out=f'Write it in quotes with its unit, such as "{one} ppm"',
+            )
     return tuple({"value": one} if isinstance(one, str) else one for one in several)
 
 
@@ -485,7 +493,7 @@ class TestPoint(_Part):
 
     __test__ = False  # not a test class
 
-    name: Text = Field(min_length=1)
+    name: Filled
     start: Moment
     end: Moment
     firing_rate: Ratio | None = None

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, TypeAlias
 
 from pydantic import ValidationError
@@ -92,10 +92,20 @@ def _path(line: str) -> Place:
 def problems_in(error: ValidationError, text: str) -> list[Problem]:
     """Return every finding of the schema, in the order of the file."""
     found = []
-    for finding in error.errors(include_url=False):
+    findings = error.errors(include_url=False)
+    for finding in findings:
+        if _is_hollow(finding, findings):
+            continue
         place = tuple(part for part in finding["loc"] if part != "[key]" and not _is_branch(part))
         found.append((_line_of(text, place) or 0, _worded(finding, place, text)))
     return [problem for _, problem in sorted(found, key=lambda pair: pair[0])]
+
+
+def _is_hollow(finding: Any, findings: Sequence[Any]) -> bool:
+    """Tell a list called too short only because what it holds has faults of its own."""
+    place = finding["loc"]
+    deeper = (len(other["loc"]) > len(place) and other["loc"][: len(place)] == place for other in findings)
+    return finding["type"] == "too_short" and any(deeper)
 
 
 def _is_branch(part: str | int) -> bool:
@@ -129,6 +139,8 @@ def _worded(finding: Mapping[str, Any], place: Place, text: str) -> Problem:
             rule="a key that is not known would be overlooked",
             way_out=f"Did you mean {near[0]}?" if near else f"Known here: {', '.join(known)}",
         )
+    if kind == "too_short":
+        return Problem(what=f"{name} holds nothing", where=where, rule="it is needed", way_out="Add what is missing")
     return Problem(what=f"{name} is {shown(finding['input'])}", where=where, **_rule(kind, context))
 
 
@@ -139,10 +151,10 @@ def _rule(kind: str, context: Mapping[str, Any]) -> dict[str, str]:
         if kind == end:
             limit = context.get("ge", context.get("gt", context.get("le")))
             return {"rule": f"it is {word} {limit}", "way_out": f"Write a number {word} {limit}"}
+    if kind == "string_too_short":
+        return {"rule": "it is needed", "way_out": "Fill it in, in a few letters"}
     if kind.endswith("too_long"):
         return {"rule": f"it holds at most {context['max_length']}", "way_out": "Shorten it"}
-    if kind.endswith("too_short"):
-        return {"rule": f"it holds at least {context['min_length']}", "way_out": "Add what is missing"}
     wanted = _WANTED.get(kind.split("_")[0], "a value of another kind")
     return {"rule": f"it is {wanted}", "way_out": f"Write {wanted}"}
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fluewright import sources, units
+from fluewright import combustion, sources, units
 from fluewright.combustion import forward
 from fluewright.combustion.forward import GAS_CONSTANT
 from fluewright.units import Array
@@ -88,13 +88,17 @@ def settings(scenario: Mapping[str, Any]) -> tuple[Array, dict[str, Array]]:
     return time, out
 
 
+def dry_air() -> dict[str, float]:
+    """Return the composition of dry air, by the species names of the mechanism (which writes argon AR)."""
+    return {name.upper(): share for name, share in combustion.dry_air().items()}
+
+
 def moist_air(scenario: Mapping[str, Any], pressure: float) -> dict[str, float]:
     """Return the composition of the air drawn in, from relative humidity at the room's first temperature."""
     room = next(step["room_temperature"] for step in scenario["steps"] if "room_temperature" in step)
     saturated = float(forward.water_saturation(np.array([number(room, "K", "room_temperature")]))[0])
     water = number(scenario["relative_humidity"], "1", "relative_humidity") * saturated / pressure
-    dry = sources.table("practice")["physics"]["air"]
-    return {**{name: share * (1 - water) for name, share in dry.items()}, "H2O": water}
+    return {**{name: share * (1 - water) for name, share in dry_air().items()}, "H2O": water}
 
 
 def _since_light_off(time: Array, burner: Array) -> Array:
@@ -326,7 +330,7 @@ def _sample(
     s: Mapping[str, Array], moles: Mapping[str, Array], burning: NDArray[np.bool_], ambient: Array
 ) -> dict[str, Array]:
     """Return the gas at the probe, wholly dry: flue gas with what leaks into it, or room air."""
-    air = sources.table("practice")["physics"]["air"]
+    air = dry_air()
     dry = _dry(moles)
     in_flue = burning & (s["probe"] > 0.5)
     leak = s["sample_leak"] + s["house_air_leak"] * (s["medium_flow"] > 0)

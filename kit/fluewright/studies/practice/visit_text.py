@@ -75,7 +75,7 @@ def _test_point(
         return (start + dt.timedelta(seconds=second)).time()
 
     out: dict[str, Any] = {"name": point["name"], "start": clock(point["start"]), "end": clock(point["end"])}
-    out |= {key: point[key] for key in ("firing_rate", "changed", "notes") if key in point}
+    out |= {key: point[key] for key in ("firing_rate", "changed", "replaces", "notes") if key in point}
     if "clocked_at" in point:
         out["meter"] = instruments.clocked(course, scenario["meter"], point["clocked_at"], seed)
     out["readings"] = _readings(point.get("spots", {}), course, seed)

@@ -1,0 +1,245 @@
+"""Numbers, limits, times and sources in the words a reader of the report knows.
+
+Every number is rounded to its uncertainty: at most two significant digits of the half-width of its interval, and
+never more decimals than the nomenclature allows. A difference of temperatures is scaled and never shifted.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+import pandas as pd
+
+from fluewright import sources, units
+from fluewright.appliance import Judgement, Number
+from fluewright.sources.limits import Citation
+from fluewright.steady.words import System, digits, duration
+from fluewright.visit import StatedAccuracy
+
+__all__ = [
+    "Printed",
+    "System",
+    "accuracy",
+    "amount",
+    "bound",
+    "clock",
+    "day",
+    "duration",
+    "joined",
+    "limit",
+    "on_page",
+    "outcome",
+    "printed",
+    "sentence",
+    "short_source",
+    "sign",
+    "source",
+    "span",
+]
+
+_SIGNIFICANT = 2
+_POINTS = "points"  # percentage points, so that a difference of percentages is not read as a share
+_LONGEST_NAME = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Printed:
+    """A number as text, in parts that a table sets in columns."""
+
+    value: str
+    interval: str
+    sign: str
+
+    @property
+    def words(self) -> str:
+        """The whole on one line: "84.6 (84.1 to 85.1) %"."""
+        inner = f" ({self.interval})" if self.interval else ""
+        return f"{self.value}{inner} {self.sign}".rstrip()
+
+
+# ---------------------------------------------------------------------------- numbers
+
+
+def sign(quantity: str, system: System, *, change: bool = False) -> str:
+    """Return the unit of a quantity as printed; of a difference where `change` is true."""
+    shown = sources.quantity(quantity).shown(system)
+    if not change:
+        return shown.sign
+    if shown.unit == "percent":
+        return _POINTS
+    return "K" if shown.unit in {"degC", "delta_degC"} else shown.sign
+
+
+def on_page(quantity: str, value: units.Number, system: System, *, change: bool = False) -> units.Number:
+    """Return a plain number or array [SI] in the unit shown; a difference is scaled and not shifted."""
+    entry = sources.quantity(quantity)
+    slope, offset = units.factor(entry.unit, entry.shown(system).unit, quantity)
+    return value * slope + (0.0 if change else offset)
+
+
+def _rounded(value: float, decimals: int) -> str:
+    text = f"{round(value, decimals):,.{max(decimals, 0)}f}"
+    if not text.strip("-0.,"):
+        return text.lstrip("-")
+    return text.replace("-", "−")
+
+
+def _trimmed(value: float, decimals: int) -> str:
+    text = _rounded(value, decimals)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _decimals(half_width: float, most: int) -> int:
+    """Return the decimals at which `half_width` keeps two significant digits, at most `most`."""
+    if not half_width > 0 or math.isinf(half_width):
+        return most
+    leading = math.floor(math.log10(float(f"{half_width:.1e}")))
+    return min(_SIGNIFICANT - 1 - leading, most)
+
+
+def printed(number: Number, system: System, *, change: bool = False) -> Printed:
+    """Return a number as text, rounded to its interval; with its sign before it where it is a `change`."""
+    most = sources.quantity(number.quantity).shown(system).decimals
+    unit = sign(number.quantity, system, change=change)
+
+    def shown(value: float) -> float:
+        return float(on_page(number.quantity, value, system, change=change))
+
+    if number.is_lower_bound:
+        least = number.value if math.isnan(number.low) else max(number.value, number.low)
+        return Printed(value=f"at least {_trimmed(shown(least), most)}", interval="", sign=unit)
+    if not number.has_interval:
+        return Printed(value=_plus(_trimmed(shown(number.value), most), change), interval="", sign=unit)
+    low, high = sorted((shown(number.low), shown(number.high)))
+    decimals = _decimals((high - low) / 2, most)
+    value = _plus(_rounded(shown(number.value), decimals), change)
+    return Printed(
+        value=value, interval=f"{_rounded(low, decimals)} to {_rounded(high, decimals)}", sign=unit
+    )
+
+
+def _plus(text: str, change: bool) -> str:
+    return f"+{text}" if change and text.strip("0.,") and not text.startswith("−") else text
+
+
+def amount(number: Number, system: System, *, change: bool = False) -> str:
+    """Return a number with interval and unit: "84.6 (84.1 to 85.1) %", "at least 4,000 ppm"."""
+    return printed(number, system, change=change).words
+
+
+def bound(quantity: str, value: float, system: System, *, change: bool = False) -> str:
+    """Return a number without interval [SI] and its unit, such as a limit or an entry: "400 ppm"."""
+    most = sources.quantity(quantity).shown(system).decimals
+    text = _trimmed(float(on_page(quantity, value, system, change=change)), most)
+    return f"{text} {sign(quantity, system, change=change)}".rstrip()
+
+
+def span(quantity: str, low: float, high: float, system: System, *, change: bool = False) -> str:
+    """Return what a number may lie between [SI]: "35 to 65 °F", "at most 400 ppm", "at least 0 °F"."""
+    if not math.isfinite(low):
+        return f"at most {bound(quantity, high, system, change=change)}"
+    if not math.isfinite(high):
+        return f"at least {bound(quantity, low, system, change=change)}"
+    unit = sign(quantity, system, change=change)
+    first = bound(quantity, low, system, change=change).removesuffix(unit).strip()
+    return f"{first} to {bound(quantity, high, system, change=change)}"
+
+
+def half_width(number: Number, system: System) -> str:
+    """Return a half-width [SI] as a difference with its unit: "0.31 points", "12 ppm"."""
+    value = float(on_page(number.quantity, number.value, system, change=True))
+    return f"{digits(value)} {sign(number.quantity, system, change=True)}".rstrip()
+
+
+def accuracy(stated: StatedAccuracy, quantity: str, system: System) -> str:
+    """Return what a maker states for one quantity: "± 10 ppm or 5 % of reading, whichever is greater"."""
+    parts = [
+        f"± {_difference(value, quantity, system)}" for value in (stated.absolute, stated.of_span) if value > 0
+    ]
+    if stated.of_reading > 0:
+        parts.append(f"{'' if parts else '± '}{digits(100 * stated.of_reading)} % of reading")
+    return f"{' or '.join(parts)}, whichever is greater" if len(parts) > 1 else "".join(parts)
+
+
+def _difference(value: float, quantity: str, system: System) -> str:
+    unit = sources.quantity(quantity).shown(system).unit
+    mark = "%" if unit == "percent" else sign(quantity, system, change=True)
+    return f"{digits(float(on_page(quantity, value, system, change=True)))} {mark}".rstrip()
+
+
+# ---------------------------------------------------------------------------- judgements and their sources
+
+
+def limit(judgement: Judgement, system: System) -> str:
+    """Return the bounds a judgement used, or nothing where it used none."""
+    if judgement.measured is None:
+        return ""
+    if math.isnan(judgement.limit_low) and math.isnan(judgement.limit_high):
+        return ""
+    return span(judgement.measured.quantity, judgement.limit_low, judgement.limit_high, system)
+
+
+def outcome(judgement: Judgement) -> str:
+    """Return the outcome in words; not reaching a trigger proves nothing, and is not called within a limit."""
+    if judgement.outcome == "within" and judgement.role == "trigger":
+        return "not exceeded (proves nothing)"
+    return judgement.outcome
+
+
+def source(citation: Citation) -> str:
+    """Return where a value stands, in full: source, edition, jurisdiction, place, and how we came by it."""
+    return (
+        f"{citation.source}; {citation.edition}; {citation.jurisdiction}; {citation.place}. "
+        f"Status: {citation.status_words}."
+    )
+
+
+_SHORT_STATUS = {
+    "quoted": "as quoted",
+    "memory": "value from memory: to be checked against the edition in force",
+    "entered": "entered in the visit",
+}
+
+
+def short_source(citation: Citation) -> str:
+    """Return the source on half a line, with a warning where its text was not seen."""
+    own = citation.jurisdiction.startswith("none")
+    named = citation.source if own or citation.status == "entered" else f"{citation.source}, {citation.edition}"
+    status = _SHORT_STATUS.get(citation.status, "")
+    return f"{named} ({status})" if status else named
+
+
+# ---------------------------------------------------------------------------- time and sentences
+
+
+def clock(moment: pd.Timestamp, zone: str) -> str:
+    """Return the local clock time of the visit's zone: "10:04:30"."""
+    return str(moment.tz_convert(zone).strftime("%H:%M:%S"))
+
+
+def day(when: date, system: System) -> str:
+    """Return a date in full, the way readers of either system of units write it."""
+    return f"{when:%B} {when.day}, {when.year}" if system == "US" else f"{when.day} {when:%B} {when.year}"
+
+
+def joined(items: Iterable[str], *, last: str = "and") -> str:
+    """Return a list in words: "oxygen, flue temperature and draft"."""
+    words = list(items)
+    return f"{', '.join(words[:-1])} {last} {words[-1]}" if len(words) > 1 else "".join(words)
+
+
+def sentence(text: str) -> str:
+    """Return `text` with a capital at its beginning and a stop at its end."""
+    text = text.strip()
+    if not text:
+        return ""
+    return f"{text[0].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?', ':')) else '.'}"
+
+
+def short_name(text: str) -> str:
+    """Return a name a person typed, on one line and no longer than a heading can bear."""
+    line = " ".join(text.split())
+    return line if len(line) <= _LONGEST_NAME else f"{line[: _LONGEST_NAME - 1]}…"
