@@ -89,9 +89,8 @@ COMPLETE: Visit = {
             },
         }
     ],
-    "checks": {
-        name: "no fault seen"
-        for name in (
+    "checks": dict.fromkeys(
+        (
             "gas_leak",
             "visual_inspection",
             "spillage",
@@ -100,8 +99,9 @@ COMPLETE: Visit = {
             "vent_condition",
             "safety_controls",
             "carbon_monoxide_alarm",
-        )
-    },
+        ),
+        "no fault seen",
+    ),
 }
 
 
@@ -160,10 +160,10 @@ def settled() -> list[list[str]]:
 
 
 @pytest.fixture
-def make_visit(tmp_path: Path) -> Callable[[Visit, list[list[str]]], Path]:
-    """Return a function that writes a visit folder from its plan and rows."""
+def make_visit(tmp_path: Path) -> Callable[..., Path]:
+    """Return a function that writes a visit folder from its plan, its rows and its name."""
 
-    def make(plan: Visit, rows: list[list[str]]) -> Path:
-        return write_visit(tmp_path / "visit", plan, rows)
+    def make(plan: Visit, rows: list[list[str]], name: str = "visit") -> Path:
+        return write_visit(tmp_path / name, plan, rows)
 
     return make

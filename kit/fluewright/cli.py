@@ -58,12 +58,10 @@ def audit(visits: tuple[Path, ...], output: Path, overwrite: bool) -> None:
 @click.argument("visit", type=click.Path(path_type=Path))
 def check(visit: Path) -> None:
     """Read and check VISIT, and list every problem at once. Writes nothing."""
-    from fluewright.visit import check_visit
+    from fluewright.studies import audit as study
+    from fluewright.visit import open_visit
 
-    problems = check_visit(visit)
-    if problems:
-        listing = "\n".join(f"{number}. {problem}" for number, problem in enumerate(problems, start=1))
-        raise InputError(f"{visit}: {len(problems)} to put right\n{listing}")
+    study.check(open_visit(visit))
     click.echo(f"{visit}: nothing to put right")
 
 
@@ -135,7 +133,7 @@ def main(arguments: Sequence[str] | None = None) -> Any:
     try:
         cli.main(args=None if arguments is None else list(arguments), standalone_mode=False)
     except FluewrightError as error:
-        click.echo(str(error), err=True)
+        click.echo(f"fluewright: {error}", err=True)
         sys.exit(1)
     except click.UsageError as error:
         error.show()

@@ -90,7 +90,9 @@ def si(value: Number, unit: str, name: str) -> Array:
     try:
         return np.asarray(value, dtype=np.float64)
     except (TypeError, ValueError) as error:
-        raise UnitError(f"{name} must be a number or an array of numbers in '{unit}', not {value!r}") from error
+        raise UnitError(
+            f"{name} must be a number or an array of numbers in '{unit}', not {value!r}"
+        ) from error
 
 
 @functools.cache
@@ -102,7 +104,9 @@ def _offset_units() -> frozenset[Any]:
 def _affine(from_unit: str, to_unit: str, name: str) -> tuple[float, float]:
     source = _unit_of(from_unit, name, to_unit)
     if to_unit.startswith("delta_") and registry().Quantity(1.0, source).units in _offset_units():
-        raise UnitError(f"{name} is a difference of temperatures, but '{from_unit}' is a point on a scale; write delta_{from_unit}")
+        raise UnitError(
+            f"{name} is a difference of temperatures, but '{from_unit}' is a point on a scale; write delta_{from_unit}"
+        )
     target = _unit_of("dimensionless" if to_unit in {"1", "mol/mol"} else to_unit, name, to_unit)
     make = registry().Quantity
     try:

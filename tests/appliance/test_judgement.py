@@ -94,7 +94,9 @@ def test_more_carbon_monoxide_never_weighs_less(one: float, other: float, half: 
     [(50, 2, "within"), (70, 2, "beyond"), (30, 2, "beyond"), (64, 2, "cannot tell"), (36, 2, "cannot tell")],
 )
 def test_rise_against_a_nameplate_of_35_to_65(rise: float, half: float, outcome: str) -> None:
-    number = Number(quantity="temperature_rise", value=rise, low=rise - half, high=rise + half, origin="computed")
+    number = Number(
+        quantity="temperature_rise", value=rise, low=rise - half, high=rise + half, origin="computed"
+    )
     made = judge_range(number, RISE, low=35, high=65, test_point="as left")
     assert made.outcome == outcome
     assert made.weight == ("" if outcome == "within" else "correct")

@@ -310,10 +310,13 @@ def test_thermal_nitric_oxide_grows_towards_equilibrium() -> None:
     assert cooler.kinetic_dry[0] < 0.05 * made.kinetic_dry[2]
 
 
-@pytest.mark.parametrize("name", ["propane", "hydrogen"])
-def test_kinetics_refuse_fuels_outside_of_the_mechanism(name: str) -> None:
-    with pytest.raises(InputError, match="methane and natural gas only"):
-        thermal_nitric_oxide(fuel(name), residence_time=0.01)
+SULFURIC = Fuel(composition={"CH4": 0.99, "H2S": 0.01}, name="methane with sulfur")
+
+
+@pytest.mark.parametrize("gas", [fuel("propane"), fuel("hydrogen"), SULFURIC], ids=lambda gas: gas.name)
+def test_kinetics_refuse_fuels_outside_of_the_mechanism(gas: Fuel) -> None:
+    with pytest.raises(InputError, match="methane and natural gas only, without sulfur"):
+        thermal_nitric_oxide(gas, residence_time=0.01)
 
 
 def test_kinetics_refuse_times_that_do_not_ascend() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -144,7 +145,10 @@ def test_nitrogen_oxides(compared: pd.DataFrame, name: str) -> None:
 @pytest.mark.published
 def test_doe_table_differs_from_cell_to_cell_as_computed(compared: pd.DataFrame) -> None:
     # US DOE Steam Tip Sheet 4, as quoted: its bias cancels between neighboring cells.
-    cells = [[f"efficiency.{oxygen}.{rise}" for rise in (200, 400, 600)] for oxygen in (2, 3, 5, 7, 10)]
+    cells = [
+        [f"efficiency at {oxygen} % oxygen, {rise} degF over air" for rise in (200, 400, 600)]
+        for oxygen in (2, 3, 5, 7, 10)
+    ]
     deviation = np.array(
         [[compared.loc[("doe_efficiency", cell), "deviation"] for cell in row] for row in cells], dtype=float
     )
@@ -201,3 +205,28 @@ def test_what_cannot_be_compared_is_refused(tmp_path: Path) -> None:
     (tmp_path / "family.csv").write_text("id,check\nx,y\n")
     with pytest.raises(InputError, match=r"family\.csv lacks the columns inputs, value"):
         validation.read(tmp_path)
+
+
+def test_tables_to_read_lose_no_row_and_name_every_source(compared: pd.DataFrame) -> None:
+    whole = compared.reset_index()
+    summary = validation.summarize(whole)
+    assert summary["Values"].sum() == len(ROWS)
+    assert summary["Beyond"].sum() == 0
+    for family in FAMILIES:
+        table, notes = validation.text_table(whole, family), validation.notes(whole, family)
+        rows = ROWS[ROWS["family"] == family]
+        assert table["Printed"].tolist() == rows["value"].tolist()
+        for source, reason, cited in zip(rows["source"], rows["reason"], table["Notes"], strict=True):
+            said = " ".join(notes[int(number)] for number in cited.split(", "))
+            assert source in said
+            assert reason in said
+    with pytest.raises(UnknownNameError, match="did you mean 'nasa_cea'"):
+        validation.text_table(whole, "nasa")
+
+
+def test_the_notebook_shows_every_family() -> None:
+    notebook = json.loads((FOLDER.parents[1] / "notebooks" / "validation.ipynb").read_text(encoding="utf-8"))
+    shown = [cell["source"] for cell in notebook["cells"] if cell["cell_type"] == "code"]
+    for family in FAMILIES:
+        assert f'validation.text_table(compared, "{family}")' in shown
+        assert f'validation.notes(compared, "{family}").to_frame()' in shown

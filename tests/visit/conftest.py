@@ -59,13 +59,13 @@ def write_visit(tmp_path: Path) -> Writer:
     def write(
         *,
         files: Mapping[str, str | bytes] | None = None,
-        logs: str = LOG,
+        more_logs: str = "",
         swap: Mapping[str, str] | None = None,
         more: str = "",
     ) -> Path:
         folder = tmp_path / "visit"
         folder.mkdir()
-        text = PLAN.replace("{{logs}}", logs) + more
+        text = PLAN.replace("{{logs}}", LOG + more_logs) + more
         for old, new in (swap or {}).items():
             assert old in text, old
             text = text.replace(old, new, 1)

@@ -118,7 +118,9 @@ def carbon_monoxide_rows(
         dilute = int(np.isnan(np.asarray(told.carbon_monoxide_air_free, dtype=float)).sum())
     worst = int(np.argmax(free))
     return CarbonMonoxideRows(
-        air_free=_worst("carbon_monoxide_air_free_oxygen_rule", free, free_low, free_high, _PASSES, "computed"),
+        air_free=_worst(
+            "carbon_monoxide_air_free_oxygen_rule", free, free_low, free_high, _PASSES, "computed"
+        ),
         dry=_worst("carbon_monoxide_dry", monoxide, low, high, f"dry; greatest of {_PASSES}", "measured"),
         rise=_rise(times, free),
         rows=int(read.sum()),

@@ -59,7 +59,12 @@ def heat_input_clocked(
     air = si(barometric_pressure, "Pa", "barometric_pressure")
     base_p = si(base_pressure, "Pa", "base_pressure")
     base_t = si(base_temperature, "K", "base_temperature")
-    for name, values in (("volume", gas), ("seconds", time), ("meter_temperature", warm), ("pressure", air + gauge)):
+    for name, values in (
+        ("volume", gas),
+        ("seconds", time),
+        ("meter_temperature", warm),
+        ("pressure", air + gauge),
+    ):
         if not (values > 0).all():
             raise InputError(f"{name} must be above zero to clock a meter, not {values}")
     correction = 1.0 if compensated else (air + gauge) / base_p * base_t / warm

@@ -79,6 +79,9 @@ def acid_dew_point(water_wet: Number, *, sulfur_trioxide_wet: Number, pressure: 
 
     Examples
     --------
+    From a balanced flue gas: ``acid_dew_point(flue.wet["H2O"], pressure=flue.pressure,
+    sulfur_trioxide_wet=sulfur_trioxide(flue.wet["SO2"]))``.
+
     >>> round(acid_dew_point(0.10, sulfur_trioxide_wet=10e-6), 1)
     410.5
     """

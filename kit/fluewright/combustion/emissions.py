@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fluewright import sources
+from fluewright.combustion.air import dry_air
 from fluewright.combustion.blocks import Values, plain
 from fluewright.errors import InputError, UnknownNameError
 from fluewright.units import Array, Number, convert, parse, si
@@ -54,7 +55,7 @@ def fraction_at_reference_oxygen(
     reference_oxygen : float
         Oxygen content of the statement [mol/mol]: 0 (air-free), 0.03, or any below that of air.
     air_oxygen : {"epa", "europe", "real"}
-        Whose oxygen content of air: 20.9, 21 or 20.946 %.
+        Whose oxygen content of air: 20.9 %, 21 %, or that of the balance.
 
     Returns
     -------
@@ -392,9 +393,18 @@ def _molar_density(temperature: Number, pressure: Number) -> Array:
     return np.asarray(pascal / (_data("gas_constant")["value"] * kelvin))
 
 
+def _air_oxygen() -> Mapping[str, float]:
+    """Return the oxygen that air is taken to hold, by who says so."""
+    return {
+        "epa": sources.table("air")["trade"]["oxygen"],
+        "europe": sources.table("stack_loss")["formula"]["oxygen_of_air"] / 100.0,
+        "real": dry_air()["O2"],
+    }
+
+
 def _dilution(oxygen: Number, air_oxygen: str, name: str) -> Array:
     """Return air-free gas per gas at this oxygen content, inverted: a / (a - O2)."""
-    air = float(_lookup("oxygen content of air", _data("air_oxygen"), air_oxygen)["value"])
+    air = float(_lookup("oxygen content of air", _air_oxygen(), air_oxygen))
     fraction = si(oxygen, "mol/mol", name)
     is_air = fraction >= air
     if fraction.ndim == 0 and is_air:

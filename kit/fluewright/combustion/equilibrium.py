@@ -284,16 +284,18 @@ def cooling(
         **{name: value[0] for name, value in charge.given.items()} | {"temperature": kelvin},
     )
     settled = _solve(names, many, "TP", kelvin)
-    mass = charge.mass[0]
+
+    def heat_given_up(fractions: Array) -> Values:
+        return plain(charge.mass[0] * (enthalpy[0] - _specific_enthalpy(names, kelvin, absolute, fractions)))
+
     frozen = np.broadcast_to(flame.fractions, (kelvin.size, len(names)))
     return Cooling(
         flame_temperature=float(flame.temperature[0]),
-        temperature=kelvin,
+        temperature=plain(kelvin.copy()),
         frozen=_by_name(many, names, frozen),
         equilibrium=_by_name(many, names, settled.fractions),
-        heat_frozen=mass * (enthalpy[0] - _specific_enthalpy(names, kelvin, absolute, frozen)),
-        heat_equilibrium=mass
-        * (enthalpy[0] - _specific_enthalpy(names, kelvin, absolute, settled.fractions)),
+        heat_frozen=heat_given_up(frozen),
+        heat_equilibrium=heat_given_up(settled.fractions),
     )
 
 
@@ -316,7 +318,7 @@ def thermal_nitric_oxide(
     ----------
     fuel : Fuel
         Methane or natural gas: at least 90 % of what burns must be methane, since the bundled mechanism
-        (GRI-Mech 3.0) was made for it.
+        (GRI-Mech 3.0) was made for it, and none of it sulfur, which the mechanism lacks.
     residence_time : float or array, shape (n,)
         Times at the flame's temperature [s], ascending.
     excess_air, air_temperature, air_water_fraction, pressure : float
@@ -329,13 +331,14 @@ def thermal_nitric_oxide(
     Raises
     ------
     InputError
-        Another fuel, several flames at once, or times that do not ascend from zero.
+        An unfit fuel, several flames at once, or times that do not ascend from zero.
     """
     share, rule = _methane_share(fuel), _data("thermal_nitric_oxide")
-    if share < rule["methane_share_low"]:
+    if share < rule["methane_share_low"] or np.any(np.asarray(fuel.sulfur) > 0):
         raise InputError(
             f"methane is {100 * share:.3g} % of what burns in '{fuel.name}'; the kinetic estimate holds from "
-            f"{100 * rule['methane_share_low']:.3g} %, for methane and natural gas only ({rule['source']})"
+            f"{100 * rule['methane_share_low']:.3g} %, for methane and natural gas only, without sulfur "
+            f"({rule['source']})"
         )
     seconds = np.atleast_1d(si(residence_time, "s", "residence_time"))
     if np.any(seconds < 0) or np.any(np.diff(seconds) <= 0):
@@ -349,8 +352,8 @@ def thermal_nitric_oxide(
     equilibrium = dict(zip(names, settled.fractions[0], strict=True))
     return ThermalNitricOxide(
         flame_temperature=float(settled.temperature[0]),
-        residence_time=seconds,
-        kinetic_dry=_react(without, start, float(charge.given["pressure"][0]), seconds),
+        residence_time=plain(seconds.copy()),
+        kinetic_dry=plain(_react(without, start, float(charge.given["pressure"][0]), seconds)),
         equilibrium_dry=float(equilibrium["NO"] / (1.0 - equilibrium["H2O"])),
         note="Estimate for teaching: flame gas at its adiabatic state by GRI-Mech 3.0, methane and natural "
         "gas only; no prompt NO, no heat loss, no mixing.",

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from enum import IntEnum
 from types import MappingProxyType
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -25,6 +25,8 @@ FRESH_AIR = _DATA["fresh_air"]["oxygen_dry"]
 _IMPOSSIBLE_OXYGEN = _DATA["impossible"]["oxygen"]
 _DILUTE = _DATA["dilute"]["oxygen_dry"]
 _TRADE_OXYGEN = sources.table("air")["trade"]["oxygen"]
+_READ_DRY = ("oxygen_dry", "carbon_dioxide_dry")
+_LOWEST = {"oxygen_dry": 0.0, "oxygen_wet": 0.0, "carbon_dioxide_dry": 0.0, "excess_air": -1.0}
 _ROUNDING = 1e-9  # mole fraction; below it a negative product is rounding, not a contradiction
 
 
@@ -126,12 +128,14 @@ class FlueGas:
         Ambient carbon monoxide is subtracted only if it was given.
         """
         stoichiometric = self.fuel.stoichiometric_dry_products
-        return self._air_free(lambda made, dry, _: made * dry / stoichiometric)
+        return self._air_free(lambda made, dry, least: made * dry / least, self.dry_moles, stoichiometric)
 
     @property
     def carbon_monoxide_air_free_oxygen_rule(self) -> Values:
         """Carbon monoxide, dry, air-free, by the trade's rule CO · 20.9 / (20.9 − O2) [mol/mol]."""
-        return self._air_free(lambda made, _, oxygen: made * _TRADE_OXYGEN / (_TRADE_OXYGEN - oxygen))
+        return self._air_free(
+            lambda made, oxygen: made * _TRADE_OXYGEN / (_TRADE_OXYGEN - oxygen), self.oxygen_dry
+        )
 
     @property
     def air_moles(self) -> Values:
@@ -232,12 +236,14 @@ class FlueGas:
         with np.errstate(all="ignore"):
             return plain(np.where(np.isnan(self.air_ratio), np.nan, rule(np.asarray(values))))
 
-    def _air_free(self, rule: Callable[[Array, Array, Array], Array]) -> Values:
-        state = np.asarray(self.state)
-        with np.errstate(all="ignore"):
-            made = np.maximum(np.asarray(self.carbon_monoxide_dry) - self.ambient_carbon_monoxide, 0.0)
-            value = rule(made, np.asarray(self.dry_moles), np.asarray(self.oxygen_dry))
-        return plain(np.where(state <= GasState.OXYGEN_STARVED, value, np.nan))
+    def _air_free(self, rule: Callable[..., Any], *operands: Values) -> Values:
+        def kernel(monoxide: Any, ambient: Any, state: Any, *block: Any) -> tuple[Any]:
+            made = np.maximum(monoxide - ambient, 0.0)
+            return (np.where(state <= GasState.OXYGEN_STARVED, rule(made, *block), np.nan),)
+
+        readings = self.carbon_monoxide_dry, self.ambient_carbon_monoxide, self.state
+        (value,) = blockwise(kernel, *readings, *operands)
+        return plain(value)
 
 
 def flue_gas(
@@ -326,111 +332,141 @@ def flue_gas(
     mode = given[0]
     _check_fuel(fuel, mode)
     reading = si(readings[mode], "1", mode)
-    unburnt = [
-        si(value, "mol/mol", name)
-        for name, value in (
-            ("carbon_monoxide_dry", carbon_monoxide_dry),
-            ("hydrogen_dry", hydrogen_dry),
-            ("methane_dry", methane_dry),
-            ("nitric_oxide_dry", nitric_oxide_dry),
-        )
-    ]
-    water = si(air_water_fraction, "mol/mol", "air_water_fraction")
     pascal = si(pressure, "Pa", "pressure")
-    ambient = si(ambient_carbon_monoxide, "mol/mol", "ambient_carbon_monoxide")
+    rows = _Rows(
+        reading=reading,
+        monoxide=si(carbon_monoxide_dry, "mol/mol", "carbon_monoxide_dry"),
+        hydrogen=si(hydrogen_dry, "mol/mol", "hydrogen_dry"),
+        methane=si(methane_dry, "mol/mol", "methane_dry"),
+        nitric_oxide=si(nitric_oxide_dry, "mol/mol", "nitric_oxide_dry"),
+        water=si(air_water_fraction, "mol/mol", "air_water_fraction"),
+        pressure=pascal,
+        ambient=si(ambient_carbon_monoxide, "mol/mol", "ambient_carbon_monoxide"),
+        carbon=fuel.carbon,
+        half=fuel.hydrogen / 2,
+        need=fuel.oxygen_need,
+        base=fuel.dry_products_without_air,
+    )
     if sample_dew_point is not None:
+        dried = (
+            "monoxide",
+            "hydrogen",
+            "methane",
+            "nitric_oxide",
+            *(("reading",) if mode in _READ_DRY else ()),
+        )
         drying = _drying(sample_dew_point, pascal)
-        unburnt = [value * drying for value in unburnt]
-        reading = reading * drying if mode in {"oxygen_dry", "carbon_dioxide_dry"} else reading
-    return _balance(fuel, mode, reading, unburnt, water, pascal, ambient)
+        rows = rows._replace(**{name: np.asarray(getattr(rows, name) * drying) for name in dried})
+    return _balance(fuel, mode, rows)
 
 
-def _balance(
-    fuel: Fuel, mode: str, reading: Array, unburnt: list[Array], water: Array, pressure: Array, ambient: Array
-) -> FlueGas:
-    constants = _constants(fuel)
-    operands = [reading, *unburnt, water, pressure, ambient, *constants]
-    ratio, dry, oxygen, state = blockwise(_kernel(mode), *operands, kinds=(float, float, float, np.uint8))
-    hydrogen = unburnt[1]
+def _balance(fuel: Fuel, mode: str, rows: _Rows) -> FlueGas:
+    wanted = (float, float, np.uint8) if mode == "oxygen_dry" else (float, float, np.uint8, float)
+    ratio, dry, state, *computed = blockwise(_kernel(mode), *rows, kinds=wanted)
+    oxygen = computed[0] if computed else np.broadcast_to(rows.reading, state.shape)
+    hydrogen = rows.hydrogen
     starved = state == GasState.OXYGEN_STARVED
     if hydrogen.ndim == 0 and hydrogen == 0 and np.any(starved):
+        rich = _Rows(
+            *(part if np.ndim(part) == 0 else np.broadcast_to(part, state.shape)[starved] for part in rows)
+        )
         hydrogen = np.zeros(state.shape)
-        rows = [
-            operand if operand.ndim == 0 else np.broadcast_to(operand, state.shape)[starved]
-            for operand in map(np.asarray, operands)
-        ]
-        rows[2] = hydrogen[starved] = _water_gas_hydrogen(_VOLUMES[mode], *rows)
-        again = blockwise(_kernel(mode), *rows, kinds=(float, float, float, np.uint8))
-        ratio[starved], dry[starved], oxygen[starved] = again[:3]
-        state[starved] = np.where(again[3] <= GasState.TOO_DILUTE, GasState.OXYGEN_STARVED, again[3])
+        hydrogen[starved] = _water_gas_hydrogen(_FUEL_PER_DRY[mode], rich)
+        solved = blockwise(_kernel(mode), *rich._replace(hydrogen=hydrogen[starved]), kinds=wanted)
+        for whole, part in zip((ratio, dry, state, *computed), solved, strict=True):
+            whole[starved] = part
     if state.ndim == 0 and state > GasState.TOO_DILUTE:
-        _refuse(GasState(int(state)), fuel, mode, reading, unburnt, water, pressure)
+        _refuse(GasState(int(state)), fuel, mode, rows)
     return FlueGas(
         fuel=fuel,
         air_ratio=plain(ratio),
         dry_moles=plain(dry),
-        oxygen_dry=plain(reading if mode == "oxygen_dry" and reading.shape == state.shape else oxygen),
-        carbon_monoxide_dry=plain(unburnt[0]),
+        oxygen_dry=plain(oxygen),
+        carbon_monoxide_dry=plain(rows.monoxide),
         hydrogen_dry=plain(hydrogen),
-        methane_dry=plain(unburnt[2]),
-        nitric_oxide_dry=plain(unburnt[3]),
-        ambient_carbon_monoxide=plain(ambient),
-        air_water_fraction=plain(water),
-        pressure=plain(pressure),
+        methane_dry=plain(rows.methane),
+        nitric_oxide_dry=plain(rows.nitric_oxide),
+        ambient_carbon_monoxide=plain(rows.ambient),
+        air_water_fraction=plain(rows.water),
+        pressure=plain(rows.pressure),
         state=GasState(int(state)) if state.ndim == 0 else plain(state),
     )
 
 
-def _constants(fuel: Fuel) -> tuple[Any, ...]:
-    """Return what the balance needs: carbon, half the hydrogen, oxygen need, dry products less air."""
-    return fuel.carbon, fuel.hydrogen / 2, fuel.oxygen_need, fuel.dry_products_without_air
+class _Rows(NamedTuple):
+    """The readings and the fuel of one block of rows; fractions in dry gas [mol/mol], fuel per mole of it.
+
+    `damp` is the water of the air per mole of dry air, `half` half of the fuel's hydrogen atoms, `need` the
+    oxygen that burns it, `base` its dry products less the dry air they took.
+    """
+
+    reading: Any
+    monoxide: Any
+    hydrogen: Any
+    methane: Any
+    nitric_oxide: Any
+    water: Any
+    pressure: Any
+    ambient: Any
+    carbon: Any
+    half: Any
+    need: Any
+    base: Any
+
+    @property
+    def damp(self) -> Any:
+        return self.water / (1 - self.water)
+
+    def rest(self, hydrogen: Any) -> Any:
+        """Return λA + D0 per dry mole: one, less what incomplete burning adds to the dry gas."""
+        return 1 - self.monoxide / 2 - 1.5 * hydrogen - 2 * self.methane
+
+    def spare(self, hydrogen: Any) -> Any:
+        """Return the oxygen per dry mole that incomplete burning left over."""
+        return self.monoxide / 2 + hydrogen / 2 + 2 * self.methane - self.nitric_oxide / 2
+
+    def air(self, fuel_per_dry: Any, hydrogen: Any) -> Any:
+        """Return the dry air per dry mole."""
+        return self.rest(hydrogen) - self.base * fuel_per_dry
+
+    def dioxide(self, fuel_per_dry: Any, hydrogen: Any) -> Any:
+        """Return the carbon dioxide per dry mole."""
+        in_air = dry_air()["CO2"] * self.air(fuel_per_dry, hydrogen)
+        return self.carbon * fuel_per_dry + in_air - self.monoxide - self.methane
+
+    def vapor(self, fuel_per_dry: Any, hydrogen: Any) -> Any:
+        """Return the water per dry mole."""
+        from_air = self.damp * self.air(fuel_per_dry, hydrogen)
+        return self.half * fuel_per_dry - hydrogen - 2 * self.methane + from_air
 
 
-def _rest(monoxide: Any, hydrogen: Any, methane: Any) -> Any:
-    """Return λA + D0 per dry mole: one, less what incomplete burning adds to the dry gas."""
-    return 1 - monoxide / 2 - 1.5 * hydrogen - 2 * methane
+# Each of these returns moles of fuel per mole of dry gas; all are linear in the hydrogen.
 
 
-def _spare(monoxide: Any, hydrogen: Any, methane: Any, nitric_oxide: Any) -> Any:
-    """Return the oxygen per dry mole that incomplete burning left over."""
-    return monoxide / 2 + hydrogen / 2 + 2 * methane - nitric_oxide / 2
-
-
-# Each of these returns moles of fuel per mole of dry gas; all are linear in `hydrogen`.
-
-
-def _by_oxygen_dry(
-    reading: Any, co: Any, h2: Any, ch4: Any, no: Any, damp: Any, carbon: Any, half: Any, need: Any, base: Any
-) -> Any:
+def _by_oxygen_dry(rows: _Rows, hydrogen: Any) -> Any:
     oxygen = dry_air()["O2"]
-    return (_rest(co, h2, ch4) - (reading - _spare(co, h2, ch4, no)) / oxygen) / (base + need / oxygen)
+    used = rows.rest(hydrogen) - (rows.reading - rows.spare(hydrogen)) / oxygen
+    return used / (rows.base + rows.need / oxygen)
 
 
-def _by_oxygen_wet(
-    reading: Any, co: Any, h2: Any, ch4: Any, no: Any, damp: Any, carbon: Any, half: Any, need: Any, base: Any
-) -> Any:
-    oxygen = dry_air()["O2"]
-    rest = _rest(co, h2, ch4)
-    wet = reading * (1 - h2 - 2 * ch4 + damp * rest)
-    return (oxygen * rest + _spare(co, h2, ch4, no) - wet) / (
-        need + oxygen * base + reading * (half - damp * base)
-    )
+def _by_oxygen_wet(rows: _Rows, hydrogen: Any) -> Any:
+    oxygen, rest, damp = dry_air()["O2"], rows.rest(hydrogen), rows.damp
+    in_wet_gas = rows.reading * (1 - hydrogen - 2 * rows.methane + damp * rest)
+    used = oxygen * rest + rows.spare(hydrogen) - in_wet_gas
+    return used / (rows.need + oxygen * rows.base + rows.reading * (rows.half - damp * rows.base))
 
 
-def _by_carbon_dioxide(
-    reading: Any, co: Any, h2: Any, ch4: Any, no: Any, damp: Any, carbon: Any, half: Any, need: Any, base: Any
-) -> Any:
+def _by_carbon_dioxide(rows: _Rows, hydrogen: Any) -> Any:
     in_air = dry_air()["CO2"]
-    return (reading + co + ch4 - in_air * _rest(co, h2, ch4)) / (carbon - in_air * base)
+    from_fuel = rows.reading + rows.monoxide + rows.methane - in_air * rows.rest(hydrogen)
+    return from_fuel / (rows.carbon - in_air * rows.base)
 
 
-def _by_excess_air(
-    reading: Any, co: Any, h2: Any, ch4: Any, no: Any, damp: Any, carbon: Any, half: Any, need: Any, base: Any
-) -> Any:
-    return _rest(co, h2, ch4) / (base + (1 + reading) * need / dry_air()["O2"])
+def _by_excess_air(rows: _Rows, hydrogen: Any) -> Any:
+    return rows.rest(hydrogen) / (rows.base + (1 + rows.reading) * rows.need / dry_air()["O2"])
 
 
-_VOLUMES: Mapping[str, Callable[..., Any]] = MappingProxyType(
+_FUEL_PER_DRY: Mapping[str, Callable[[_Rows, Any], Any]] = MappingProxyType(
     {
         "oxygen_dry": _by_oxygen_dry,
         "oxygen_wet": _by_oxygen_wet,
@@ -441,68 +477,61 @@ _VOLUMES: Mapping[str, Callable[..., Any]] = MappingProxyType(
 
 
 def _kernel(mode: str) -> Callable[..., tuple[Any, ...]]:
-    """Return the balance of one block of rows: air ratio, dry moles, oxygen, state."""
-    solve, oxygen_of_air, carbon_of_air = _VOLUMES[mode], dry_air()["O2"], dry_air()["CO2"]
+    """Return the balance of a block of rows: air ratio, dry moles, state, oxygen where it was not read."""
 
-    def kernel(
-        reading: Any, co: Any, h2: Any, ch4: Any, no: Any, water: Any, pressure: Any, ambient: Any,
-        carbon: Any, half: Any, need: Any, base: Any,
-    ) -> tuple[Any, ...]:  # fmt: skip
-        damp = water / (1 - water)
-        per_dry = solve(reading, co, h2, ch4, no, damp, carbon, half, need, base)
-        air = _rest(co, h2, ch4) - base * per_dry
-        if mode == "oxygen_dry":
-            oxygen = reading + 0 * per_dry
-        else:
-            oxygen = oxygen_of_air * air - need * per_dry + _spare(co, h2, ch4, no)
-        dry = 1 / per_dry
-        ratio = air * oxygen_of_air * dry / need
-        least = np.minimum(
-            carbon * per_dry + carbon_of_air * air - co - ch4, half * per_dry - h2 - 2 * ch4 + damp * air
-        )
-        least = np.minimum(least, oxygen)
-        wrong = (
-            (least < -_ROUNDING) | (per_dry <= 0) | (co < 0) | (h2 < 0) | (ch4 < 0) | (no < 0) | (ambient < 0)
-        )
-        wrong |= (water < 0) | (water >= 1) | (pressure <= 0) | (co + h2 + ch4 + no > 1)
-        wrong |= reading < (-1 if mode == "excess_air" else 0)
-        fresh = (oxygen >= FRESH_AIR) | ((mode == "carbon_dioxide_dry") & (per_dry <= 0) & (reading >= 0))
-        if mode in ("oxygen_dry", "oxygen_wet"):
-            fresh = (fresh | (reading >= FRESH_AIR)) & (reading <= _IMPOSSIBLE_OXYGEN) & (reading >= 0)
-        numbers = reading + co + h2 + ch4 + no + water + pressure + ambient
-        state = np.where(oxygen > _DILUTE, GasState.TOO_DILUTE, GasState.OK)
-        state = np.where(ratio < 1 - _ROUNDING, GasState.OXYGEN_STARVED, state)
-        state = np.where(wrong, GasState.IMPOSSIBLE, state)
-        state = np.where(
-            fresh & ~((co < 0) | (water < 0) | (water >= 1) | (pressure <= 0)), GasState.NO_FLUE_GAS, state
-        )
-        state = np.where(numbers == numbers, state, GasState.NOT_A_NUMBER)  # NaN differs from itself
+    def kernel(*operands: Any) -> tuple[Any, ...]:
+        rows = _Rows(*operands)
+        fuel_per_dry = _FUEL_PER_DRY[mode](rows, rows.hydrogen)
+        dry = 1 / fuel_per_dry
+        air = rows.air(fuel_per_dry, rows.hydrogen)
+        ratio = air * dry * (dry_air()["O2"] / rows.need)
+        oxygen = rows.reading
+        if mode != "oxygen_dry":
+            oxygen = dry_air()["O2"] * air - rows.need * fuel_per_dry + rows.spare(rows.hydrogen)
+        state = _judge(rows, mode, fuel_per_dry, ratio, oxygen)
         good = state <= GasState.TOO_DILUTE
-        return np.where(good, ratio, np.nan), np.where(good, dry, np.nan), oxygen, state
+        parts = np.where(good, ratio, np.nan), np.where(good, dry, np.nan), state
+        return parts if mode == "oxygen_dry" else (*parts, np.where(good, oxygen, np.nan))
 
     return kernel
 
 
-def _water_gas_hydrogen(
-    solve: Callable[..., Any], reading: Any, co: Any, h2: Any, ch4: Any, no: Any, water: Any, pressure: Any,
-    ambient: Any, carbon: Any, half: Any, need: Any, base: Any,
-) -> Any:  # fmt: skip
+def _judge(rows: _Rows, mode: str, fuel_per_dry: Any, ratio: Any, oxygen: Any) -> Any:
+    """Return the state of each row; the later of these rules outweighs the earlier."""
+    fractions = (rows.monoxide, rows.hydrogen, rows.methane, rows.nitric_oxide, rows.ambient, rows.water)
+    lowest, sum_of_all = rows.pressure, rows.reading + rows.pressure
+    for fraction in fractions:
+        lowest = np.minimum(lowest, fraction)
+        sum_of_all = sum_of_all + fraction
+    absurd = (lowest < 0) | (rows.water >= 1) | (rows.pressure <= 0) | (rows.reading < _LOWEST[mode])
+    products = np.minimum(rows.dioxide(fuel_per_dry, rows.hydrogen), rows.vapor(fuel_per_dry, rows.hydrogen))
+    impossible = absurd | (np.minimum(products, oxygen) < -_ROUNDING) | (fuel_per_dry <= 0)
+    fresh = oxygen >= FRESH_AIR
+    if mode == "carbon_dioxide_dry":
+        fresh |= fuel_per_dry <= 0
+    elif mode == "oxygen_wet":
+        fresh |= rows.reading >= FRESH_AIR
+    if mode in ("oxygen_dry", "oxygen_wet"):
+        fresh &= rows.reading <= _IMPOSSIBLE_OXYGEN
+    state = np.where(oxygen > _DILUTE, GasState.TOO_DILUTE, GasState.OK)
+    state = np.where(ratio < 1 - _ROUNDING, GasState.OXYGEN_STARVED, state)
+    state = np.where(impossible, GasState.IMPOSSIBLE, state)
+    state = np.where(fresh & ~absurd, GasState.NO_FLUE_GAS, state)
+    return np.where(np.isnan(sum_of_all), GasState.NOT_A_NUMBER, state)
+
+
+def _water_gas_hydrogen(solve: Callable[[_Rows, Any], Any], rows: _Rows) -> Any:
     """Return the hydrogen [mol/mol dry] at which CO · H2O = K · CO2 · H2 and the balance holds."""
-    damp, carbon_of_air = water / (1 - water), dry_air()["CO2"]
-
-    def at(hydrogen: float) -> tuple[Any, Any]:
-        """Return CO2 and H2O per dry mole; both are linear in the hydrogen."""
-        per_dry = solve(reading, co, hydrogen, ch4, no, damp, carbon, half, need, base)
-        air = _rest(co, hydrogen, ch4) - base * per_dry
-        dioxide = carbon * per_dry + carbon_of_air * air - co - ch4
-        return dioxide, half * per_dry - hydrogen - 2 * ch4 + damp * air
-
+    ends = [(solve(rows, hydrogen), hydrogen) for hydrogen in (0.0, 1.0)]  # linear in between
+    (dioxide, dioxide_1), (vapor, vapor_1) = (
+        [part(*end) for end in ends] for part in (rows.dioxide, rows.vapor)
+    )
     constant = _DATA["water_gas"]["constant"]
-    (dioxide, vapor), (dioxide_1, vapor_1) = at(0.0), at(1.0)
     square = constant * (dioxide_1 - dioxide)
-    linear = constant * dioxide - co * (vapor_1 - vapor)
-    with np.errstate(all="ignore"):
-        return 2 * co * vapor / (linear + np.sqrt(linear**2 + 4 * square * co * vapor))
+    linear = constant * dioxide - rows.monoxide * (vapor_1 - vapor)
+    with np.errstate(all="ignore"):  # rows that turn out impossible
+        root = np.sqrt(linear**2 + 4 * square * rows.monoxide * vapor)
+        return 2 * rows.monoxide * vapor / (linear + root)
 
 
 def _drying(sample_dew_point: Number, pressure: Array) -> Array:
@@ -526,27 +555,23 @@ def _check_fuel(fuel: Fuel, mode: str) -> None:
         )
 
 
-def _refuse(
-    state: GasState,
-    fuel: Fuel,
-    mode: str,
-    reading: Array,
-    unburnt: list[Array],
-    water: Array,
-    pressure: Array,
-) -> None:
+def _refuse(state: GasState, fuel: Fuel, mode: str, rows: _Rows) -> None:
     ultimate = float(np.max(np.asarray(fuel.ultimate_carbon_dioxide)))
     rules = {
-        "oxygen_dry": f"fresh air holds 20.9 %, and flue gas of {fuel.name} less",
-        "oxygen_wet": f"fresh air holds 20.9 %, and flue gas of {fuel.name} less",
+        "oxygen_dry": f"Fresh air holds 20.9 %, flue gas of {fuel.name} less",
+        "oxygen_wet": f"Fresh air holds 20.9 %, flue gas of {fuel.name} less",
         "carbon_dioxide_dry": f"{fuel.name} reaches at most {100 * ultimate:.2f} % at complete burning",
-        "excess_air": "with less air than stoichiometric there is carbon monoxide, and it must be given",
+        "excess_air": "With less air than stoichiometric there is carbon monoxide, and it must be given",
     }
-    others = zip(
-        ("carbon_monoxide_dry", "hydrogen_dry", "methane_dry", "nitric_oxide_dry"), unburnt, strict=True
-    )
-    further = "".join(f", {name} {float(value):.6g}" for name, value in others if value != 0)
+    others = {
+        "carbon_monoxide_dry": rows.monoxide,
+        "hydrogen_dry": rows.hydrogen,
+        "methane_dry": rows.methane,
+        "nitric_oxide_dry": rows.nitric_oxide,
+    }
+    given = {mode: rows.reading} | {name: value for name, value in others.items() if value != 0}
+    listed = ", ".join(f"{name} is {float(value):.6g}" for name, value in given.items())
     raise InputError(
-        f"{mode} is {float(reading):.6g}{further} (mole fractions; air_water_fraction {float(water):.4g}, "
-        f"pressure {float(pressure):.6g} Pa): {state.words}. {rules[mode][0].upper()}{rules[mode][1:]}."
+        f"{listed} (mole fractions), with air_water_fraction {float(rows.water):.4g} at "
+        f"{float(rows.pressure):.6g} Pa: {state.words}. {rules[mode]}."
     )

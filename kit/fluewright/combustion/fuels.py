@@ -156,7 +156,7 @@ class Fuel:
         for given, amount in self.composition.items():
             symbol = _symbol(given)
             parts[symbol] = parts.get(symbol, np.float64(0)) + si(amount, "mol/mol", f"fraction of {given}")
-        _check_fractions(parts, self.name)
+        _check_fractions(parts, self.name, highest=np.inf if normalize else 1 + _SUM_TOLERANCE)
         total: Array = np.asarray(sum(parts.values()))
         if normalize and np.all(total > 0):
             parts = {symbol: part / total for symbol, part in parts.items()}
@@ -515,7 +515,7 @@ def fuel_from_heating_value(
     inert_share: Any = _inert_share()
     higher_share: Any = np.zeros_like(wanted)
     for _ in range(_STEPS):  # the compression factor moves by 1e-4: each step gains three digits
-        mix = _mixture(methane, higher, inert, np.clip(higher_share, 0, 1), np.clip(inert_share, 0, 1))
+        mix = _mixture(methane, higher, inert, higher_share, inert_share)
         now = mix.properties(at)
         gross = wanted * now.molar_volume
         mass = None if density is None else density * mix.molar_mass / now.relative_density
@@ -528,7 +528,7 @@ def fuel_from_heating_value(
             + ": methane with more or less of higher hydrocarbons and inert gas does not reach it. "
             "Check value, unit and base, or give the composition."
         )
-    made = _mixture(methane, higher, inert, np.clip(higher_share, 0, 1), np.clip(inert_share, 0, 1))
+    made = _mixture(methane, higher, inert, higher_share, inert_share)
     figures = "heating value" if density is None else "heating value and relative density"
     return Fuel(
         composition=made.composition,
@@ -646,13 +646,12 @@ def _column(temperature: float, tabulated: list[float], name: str) -> int:
     return nearest
 
 
-def _check_fractions(parts: Mapping[str, Array], name: str) -> None:
+def _check_fractions(parts: Mapping[str, Array], name: str, *, highest: float = 1 + _SUM_TOLERANCE) -> None:
     for symbol, part in parts.items():
-        wrong = ~((part >= 0) & (part <= 1 + _SUM_TOLERANCE))
+        wrong = ~((part >= 0) & (part <= highest))
         if np.any(wrong):
             raise InputError(
-                f"{symbol} in '{name}' is {np.asarray(part)[wrong].flat[0]:.6g}; a fraction lies between "
-                "0 and 1 "
+                f"{symbol} in '{name}' is {np.asarray(part)[wrong].flat[0]:.6g}; a fraction lies between 0 and 1 "
                 "(a percentage is divided by 100)."
             )
 
@@ -685,13 +684,11 @@ def _inert_share() -> float:
 
 
 def _mixture(methane: Fuel, higher: Fuel, inert: Fuel, higher_share: Any, inert_share: Any) -> Fuel:
-    shares = (
-        (methane, np.clip(1 - higher_share - inert_share, 0, 1)),
-        (higher, higher_share),
-        (inert, inert_share),
-    )
+    """Return the mixture, its shares kept between 0 and 1 while they are still being found (NaN as 1)."""
+    shares = [np.fmax(0.0, np.fmin(1.0, share)) for share in (higher_share, inert_share)]
+    shares.append(np.fmax(0.0, 1.0 - shares[0] - shares[1]))
     parts: dict[str, Any] = {}
-    for gas, share in shares:
+    for gas, share in zip((higher, inert, methane), shares, strict=True):
         for symbol, part in gas.composition.items():
             parts[symbol] = parts.get(symbol, 0.0) + share * part
     return Fuel(composition=parts, normalize=True)

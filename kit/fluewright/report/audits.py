@@ -57,7 +57,9 @@ def write_audits(
     names = [visit.resolve().name for visit in visits]
     twice = next((name for name in names if names.count(name) > 1), None)
     if twice is not None:
-        raise InputError(f"two visits are named '{twice}', and so would be their reports; make them one by one")
+        raise InputError(
+            f"two visits are named '{twice}', and so would be their reports; make them one by one"
+        )
     with Kernel() as kernel:
         made = not output.exists()
         check_folder(output)

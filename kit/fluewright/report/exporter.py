@@ -73,7 +73,7 @@ def _shown_pieces(data: Mapping[str, Any], cell: int, native: str) -> _Piece:
     plain = _joined(data.get("text/plain", ""))
     for kind in _IMAGES:
         if kind in data:
-            return _Piece(kind=kind, content=_joined(data[kind]), cell=cell, attachments={"": {"alt": plain}})
+            return _Piece(kind=kind, content=_joined(data[kind]), cell=cell)
     if "text/markdown" in data:
         return _Piece(kind="markdown", content=_joined(data["text/markdown"]), cell=cell)
     if "text/latex" in data and "text/html" not in data:
@@ -95,6 +95,8 @@ def _pieces(nb: Any, *, native: str, code: bool, warn: Callable[[str], None]) ->
             yield _Piece(
                 kind="markdown", content=cell.source, cell=number, attachments=cell.get("attachments", {})
             )
+        if cell.cell_type == "raw" and not cell.metadata.get("raw_mimetype") and cell.source.strip():
+            yield _Piece(kind="printed", content=cell.source, cell=number)
         if cell.cell_type != "code":
             continue
         if code and cell.source.strip():
@@ -162,7 +164,7 @@ def _attachments(nb: Any) -> dict[str, tuple[Mapping[str, Any], bytes]]:
 _READERS = {
     "markdown": "markdown-citations-example_lists-raw_html-raw_tex-raw_attribute-native_divs-native_spans"
     "-yaml_metadata_block-pandoc_title_block-mmd_title_block-auto_identifiers-implicit_figures"
-    "-fancy_lists-latex_macros+lists_without_preceding_blankline-blank_before_header"
+    "-fancy_lists-latex_macros-simple_tables-multiline_tables-grid_tables-table_captions+lists_without_preceding_blankline-blank_before_header"
     "-blank_before_blockquote+autolink_bare_uris+task_lists-smart",
     "html": "html-raw_html-native_divs-native_spans-auto_identifiers",
 }
@@ -170,7 +172,7 @@ _SEPARATOR = "7d1fe2c09bcellboundary4a86e3f5"
 
 
 def _pandoc(text: str, reader: str, writer: str) -> str:
-    options = ["--wrap=preserve", *(["--mathml"] if writer == "html5" else [])]
+    options = ["--wrap=preserve", "--syntax-highlighting=none", *(["--mathml"] if writer == "html5" else [])]
     try:
         converted = pypandoc.convert_text(
             text, writer, format=_READERS[reader], extra_args=options, verify_format=False, sandbox=True
@@ -269,7 +271,7 @@ class _ReportExporter(TemplateExporter):
         if piece.kind in _IMAGES:
             text = piece.kind == "image/svg+xml"
             data = piece.content.encode() if text else base64.b64decode(piece.content)
-            return self._image(piece.kind, data, piece.attachments[""]["alt"], files)
+            return self._image(piece.kind, data, f"Image shown by cell {piece.cell}", files)
         return self._literal(piece.content.rstrip("\n"))
 
     def _image(self, mime: str, data: bytes, alt: str, files: dict[str, bytes]) -> str:
@@ -308,7 +310,7 @@ class TypstSourceExporter(_ReportExporter):
         return _in_our_glyphs(source), resources
 
     def _image(self, mime: str, data: bytes, alt: str, files: dict[str, bytes]) -> str:
-        return f"#fw-image({typst_string(_filed(mime, data, files))}, alt: {typst_string(alt or 'Image')})\n"
+        return f"#fw-image({typst_string(_filed(mime, data, files))}, alt: {typst_string(alt)})\n"
 
     def _literal(self, text: str) -> str:
         return f"#fw-printed({typst_string(text)})\n"
@@ -353,8 +355,7 @@ class AuditHTMLExporter(_ReportExporter):
         return nb, resources
 
     def _image(self, mime: str, data: bytes, alt: str, files: dict[str, bytes]) -> str:
-        words = html.escape(shown(alt or "Image"))
-        return f'<img class="fw-image" alt="{words}" src="{_data_address(mime, data)}">\n'
+        return f'<img class="fw-image" alt="{alt}" src="{_data_address(mime, data)}">\n'
 
     def _literal(self, text: str) -> str:
         return f'<pre class="fw-printed">{html.escape(shown(text))}</pre>\n'
@@ -367,7 +368,15 @@ class AuditHTMLExporter(_ReportExporter):
                 return f"<span>[image not in this file: {html_text(address)}]</span>"
             return found[0].replace(f'"{found[1]}"', f'"{_data_address(*picture)}"')
 
-        return re.sub(r'<img\s[^>]*?src="([^"]*)"[^>]*>', located, text)
+        return re.sub(r'<img\s[^>]*?src="([^"]*)"[^>]*>', located, re.sub(r"<\w[^<>]*>", _tame, text))
+
+
+def _tame(tag: re.Match[str]) -> str:
+    """Return a tag without attributes that would run something, its links only to pages and people."""
+    calm = re.sub(
+        r'\s(?:on\w+|style)="[^"]*"', lambda found: found[0] if "text-align" in found[0] else "", tag[0]
+    )
+    return re.sub(r'\shref="(?!https?:|mailto:|#)[^"]*"', "", calm)
 
 
 def _data_address(mime: str, data: bytes) -> str:

@@ -284,7 +284,9 @@ def _executed(
 
 def _raised(output: Mapping[str, Any], number: int) -> FluewrightError:
     """Return the error of a cell as it was raised there, if raised on purpose; else as a `RenderError`."""
-    kind = getattr(errors, output["ename"], None)
+    # A visit's error is an InputError; its own class would cost this process the import of pandas.
+    name = "InputError" if output["ename"] == "VisitError" else output["ename"]
+    kind = getattr(errors, name, None)
     if isinstance(kind, type) and issubclass(kind, FluewrightError):
         error = kind.__new__(kind, output["evalue"])
         error.args = (output["evalue"],)

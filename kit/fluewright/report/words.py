@@ -16,7 +16,8 @@ import pandas as pd
 from fluewright import sources, units
 from fluewright.appliance import Judgement, Number
 from fluewright.sources.limits import Citation
-from fluewright.steady.words import System, digits, duration
+from fluewright.steady.words import System, channel_words, digits, duration
+from fluewright.studies.audit import Audit, PointAudit
 from fluewright.visit import StatedAccuracy
 
 __all__ = [
@@ -148,10 +149,10 @@ def span(quantity: str, low: float, high: float, system: System, *, change: bool
     return f"{first} to {bound(quantity, high, system, change=change)}"
 
 
-def half_width(number: Number, system: System) -> str:
+def half_width(quantity: str, value: float, system: System) -> str:
     """Return a half-width [SI] as a difference with its unit: "0.31 points", "12 ppm"."""
-    value = float(on_page(number.quantity, number.value, system, change=True))
-    return f"{digits(value)} {sign(number.quantity, system, change=True)}".rstrip()
+    shown = float(on_page(quantity, value, system, change=True))
+    return f"{digits(shown)} {sign(quantity, system, change=True)}".rstrip()
 
 
 def accuracy(stated: StatedAccuracy, quantity: str, system: System) -> str:
@@ -206,8 +207,8 @@ _SHORT_STATUS = {
 
 def short_source(citation: Citation) -> str:
     """Return the source on half a line, with a warning where its text was not seen."""
-    own = citation.jurisdiction.startswith("none")
-    named = citation.source if own or citation.status == "entered" else f"{citation.source}, {citation.edition}"
+    dated = any(letter.isdigit() for letter in citation.edition) and citation.edition not in citation.source
+    named = f"{citation.source}, {citation.edition}" if dated else citation.source
     status = _SHORT_STATUS.get(citation.status, "")
     return f"{named} ({status})" if status else named
 
@@ -243,3 +244,36 @@ def short_name(text: str) -> str:
     """Return a name a person typed, on one line and no longer than a heading can bear."""
     line = " ".join(text.split())
     return line if len(line) <= _LONGEST_NAME else f"{line[: _LONGEST_NAME - 1]}…"
+
+
+def heading(text: str) -> str:
+    """Return a name a person typed as the head of a column."""
+    name = short_name(text)
+    return name[:1].upper() + name[1:]
+
+
+def brief(text: str, longest: int) -> str:
+    """Return `text`, cut with an ellipsis where it is longer than a page can bear at this place."""
+    return text if len(text) <= longest else f"{text[: longest - 1].rstrip()}…"
+
+
+def in_a_sentence(quantity: str) -> str:
+    """Return what a sentence calls a quantity."""
+    return channel_words(quantity)
+
+
+def matters_most(audit: Audit, point: PointAudit) -> str:
+    """Return in one sentence the instrument that matters most to the gross efficiency, and its share."""
+    name = "efficiency_gross" if point.contributions.get("efficiency_gross") else next(iter(point.contributions))
+    first = point.contributions[name][0]
+    result = sources.quantity(name).label
+    quantity = next((one for one in sources.quantities().values() if one.label == first.group), None)
+    source = f"{first.group[0].lower()}{first.group[1:]}"
+    channel = audit.visit.readings.channels.get(quantity.name) if quantity is not None else None
+    tool = audit.visit.plan.instruments.get(channel.instrument) if channel is not None else None
+    if tool is None:
+        return f"What matters most to the {result[0].lower()}{result[1:]} is no instrument but {source}: {100 * first.share:.0f} % of the variance."
+    return (
+        f"The instrument that matters most is the one that read {source} ({brief(tool.description, 120)}): "
+        f"{100 * first.share:.0f} % of the variance of the {result[0].lower()}{result[1:]}. A better one there narrows the interval most."
+    )

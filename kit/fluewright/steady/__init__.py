@@ -1,11 +1,10 @@
-"""The steady window of a burn, why other stretches were refused, and a test point's means with their intervals."""
+"""The steady window of a burn, why other stretches were refused, and the means with their intervals."""
 
 from __future__ import annotations
 
 from fluewright.steady.criteria import Criteria, Limits, criteria_names, named_criteria
 from fluewright.steady.noise import Noise, half_width, mean_noise
 from fluewright.steady.test_point import (
-    Accuracy,
     ChannelMean,
     SettledPoint,
     assumed_accuracy,
@@ -16,7 +15,6 @@ from fluewright.steady.test_point import (
 from fluewright.steady.window import Phase, Steadiness, Stretch, Window, find_steady_window
 
 __all__ = [
-    "Accuracy",
     "ChannelMean",
     "Criteria",
     "Limits",

@@ -29,7 +29,10 @@ class Binned:
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """Least-squares line of each moving window: slope [unit/s], its standard error, spread about it, and mean."""
+    """Least-squares line of each moving window: slope [unit/s], its standard error, spread about it, mean.
+
+    `binned` holds the means of the bins themselves.
+    """
 
     slope: Array
     slope_error: Array
@@ -42,9 +45,9 @@ class Lines:
 class Bins:
     """Bins of all burns one after the other, with a moving window's length of empty bins after each burn.
 
-    `first` and `count` locate each burn's bins; for each bin, `inside` says whether it belongs to a burn, `burn_of`
-    and `first_of` which burn and where that begins, and `window_of` which moving window speaks for it: the one
-    centred on it, or the nearest that lies within the burn.
+    `first` and `count` locate each burn's bins; for each bin, `inside` says whether it belongs to a burn,
+    `burn_of` and `first_of` which burn and where that begins, and `window_of` which moving window speaks
+    for it: the one centred on it, or the nearest that lies within the burn.
     """
 
     width: float
@@ -85,28 +88,13 @@ class Bins:
         """Return the rows (last exclusive) of bins `first` to `last` (exclusive)."""
         return int(self.row_start[first]), int(self.row_stop[last - 1])
 
-    def bins_of(self, rows: tuple[int, int], seconds: Array) -> tuple[int, int]:
-        """Return the bins (last exclusive) that hold rows; those of the nearest burn where rows reach beyond it."""
-        starts, stops = self.row_start[self.inside], self.row_stop[self.inside]
+    def bins_of(self, rows: tuple[int, int]) -> tuple[int, int]:
+        """Return the bins (last exclusive) that hold rows (last exclusive), or the nearest ones."""
         place = np.flatnonzero(self.inside)
-        first = int(np.searchsorted(stops, rows[0], "right"))
-        last = int(np.searchsorted(starts, rows[1], "left"))
+        first = int(np.searchsorted(self.row_stop[place], rows[0], "right"))
         first = min(first, len(place) - 1)
-        return int(place[first]), int(place[max(last, first + 1) - 1]) + 1
-
-    def length(self, first: int, last: int, seconds: Array, interval: float) -> float:
-        """Return the time [s] that bins cover, each reading standing for one usual interval."""
-        if first >= last:
-            return 0.0
-        start, stop = self.rows(first, last)
-        return float(seconds[stop - 1] - seconds[start] + interval)
-
-    def longest(self, seconds: Array, interval: float) -> float:
-        """Return the time [s] of the longest burn."""
-        return max(
-            self.length(int(first), int(first + count), seconds, interval)
-            for first, count in zip(self.first, self.count, strict=True)
-        )
+        last = int(np.searchsorted(self.row_start[place], rows[1], "left"))
+        return int(place[first]), int(place[max(last - 1, first)]) + 1
 
     def age(self, first: int, last: int) -> Array:
         """Return the time [s] of bins since the first of them."""
@@ -125,7 +113,7 @@ def bin_burns(
 ) -> Bins:
     """Cut burns (rows `start` to `stop`, exclusive) into bins, a dozen to a moving window of `length` [s].
 
-    Where readings are too far apart for that, a bin holds one reading, and the window is as long as it needs to be.
+    Where readings are too far apart for that, a bin holds one reading, and the window is longer.
     """
     width = max(length / _BINS_PER_WINDOW, interval, 1e-9)
     moving = max(round(length / width), _FEWEST_BINS)
@@ -176,7 +164,7 @@ def _bin_rows(
     selected: NDArray[np.intp] | slice,
     rows: int,
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Return each bin's first row and the row after its last; an empty bin stands, empty, after the one before it."""
+    """Return each bin's first row and the row after its last; an empty bin stands after the one before it."""
     numbers = np.arange(selected.start, selected.stop) if isinstance(selected, slice) else selected
     start, stop = np.zeros(total, dtype=np.intp), np.zeros(total, dtype=np.intp)
     start[filled] = numbers[edges]
@@ -236,7 +224,7 @@ def _lines(mean: Array, within: Array, size: int) -> Array:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FirstOrder:
-    """What a channel lacks [unit] of where it is settling, as amplitude and time constant [s] from the fit's start."""
+    """A first-order settling: amplitude [unit] and time constant [s] from the first of the fitted times."""
 
     amplitude: float
     time_constant: float
@@ -249,9 +237,11 @@ class FirstOrder:
 def fit_first_order(time: Array, value: Array, *, believed_from: float) -> FirstOrder:
     """Fit a straight path and a first-order approach to it: a + b t + c exp(-t/τ), least squares.
 
-    For each τ of a geometric grid c is closed: the exponential, freed of its own straight part, is projected on the
-    readings freed of theirs. The approach is believed where the F ratio of c and τ reaches `believed_from`; else the
-    amplitude is zero. τ is at most a third of the record: a slower approach cannot be told from a drift.
+    For each τ of a geometric grid c is closed: the readings, freed of their straight part, are projected
+    on the exponential freed of its own. The approach is believed where the F ratio of c and τ reaches
+    `believed_from`; else the amplitude is zero. τ is at most a third of the record: a slower approach
+    cannot be told from a drift. Of a long record the first two hours of ten-second bins are enough and
+    are taken.
 
     Parameters
     ----------

@@ -19,9 +19,10 @@ DEFAULT = "field test"
 class Limits:
     """What one channel must hold; infinite where nothing is asked.
 
-    `slope` [unit/s] bounds the line through a moving window, `spread` [unit] the standard deviation about it, `span`
-    [unit] the change of the moving mean over the whole steady window, and `remaining` [unit] what a first-order
-    settling may still lack where the window starts. Above `level` [unit] all four grow in proportion to the reading.
+    `slope` [unit/s] bounds the line through a moving window, `spread` [unit] the standard deviation about
+    it, `span` [unit] the change of the moving mean over the whole steady window, and `remaining` [unit]
+    what a first-order settling may still lack where the window starts. Above `level` [unit] all four grow
+    in proportion to the reading.
     """
 
     slope: float
@@ -38,7 +39,7 @@ class Limits:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Criteria:
-    """Limits a window must hold, per channel, over a least length [s]; slopes are taken over `slope_length` [s]."""
+    """Limits a window must hold, per channel, over a least length [s]; slopes are over `slope_length` [s]."""
 
     name: str
     minimum_length: float
@@ -107,7 +108,7 @@ def named_criteria(name: str = DEFAULT) -> Criteria:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rules:
-    """How rows are told apart before any criteria; why each has its value stands beside it in the data, in SI."""
+    """How rows are told apart before any criteria, in SI; the reasons stand beside the values in the data."""
 
     fresh_air_oxygen: float
     fresh_air_carbon_dioxide: float

@@ -1,4 +1,4 @@
-"""How far the mean of readings that remember each other can stray, and the interval of noise and bias together."""
+"""How far a mean of readings that remember each other strays, and the interval of noise and bias together."""
 
 from __future__ import annotations
 
@@ -27,10 +27,11 @@ class Noise:
 def mean_noise(value: Array) -> Noise:
     """Return the noise of the mean of readings taken at equal steps, about their straight line.
 
-    The line is left out because a drift within the window is part of what the window's mean means. The memory is the
-    larger of two estimates of the integrated autocorrelation time: the initial monotone sequence of Geyer [1]_ and a
-    first-order autoregression with the bias correction of Marriott and Pope [2]_; autocovariances are corrected for
-    the mean and slope taken out of them. Of fewer than eight readings the scatter counts as independent.
+    The line is left out because a drift within the window is part of what the window's mean means. The
+    memory is the larger of two estimates of the integrated autocorrelation time: the initial monotone
+    sequence of Geyer [1]_ and a first-order autoregression with the bias correction of Marriott and Pope
+    [2]_; autocovariances are corrected for the mean and slope taken out of them. Of fewer than eight
+    readings the scatter counts as independent.
 
     Parameters
     ----------
@@ -62,7 +63,10 @@ def mean_noise(value: Array) -> Noise:
         return Noise(
             standard_error=0.0, effective_samples=float(count), degrees_of_freedom=max(count - 2.0, fewest)
         )
-    memory, spread = max(_monotone_sequence(rest), _autoregression(rest), key=lambda pair: pair[0] * pair[1])
+    estimates = [_monotone_sequence(rest)]
+    if batch == 1:  # batches of an autoregression are none, and there are then enough of them without it
+        estimates.append(_autoregression(rest))
+    memory, spread = max(estimates, key=lambda pair: pair[0] * pair[1])
     return Noise(
         standard_error=math.sqrt(spread * memory / size),
         effective_samples=size / memory,
@@ -77,7 +81,7 @@ def _straightened(value: Array) -> Array:
 
 
 def _monotone_sequence(rest: Array) -> tuple[float, float]:
-    """Return the integrated autocorrelation time in steps and the variance, by Geyer's initial monotone sequence."""
+    """Return integrated autocorrelation time in steps and variance, by Geyer's initial monotone sequence."""
     size = len(rest)
     transform = np.fft.rfft(rest, 2 * size)
     covariance = np.fft.irfft(transform * np.conj(transform), 2 * size)[: size // 2] / size
@@ -95,7 +99,7 @@ def _monotone_sequence(rest: Array) -> tuple[float, float]:
 
 
 def _autoregression(rest: Array) -> tuple[float, float]:
-    """Return the integrated autocorrelation time in steps and the variance, by a first-order autoregression."""
+    """Return integrated autocorrelation time in steps and variance, by a first-order autoregression."""
     size = len(rest)
     first = float(rest[1:] @ rest[:-1]) / float(rest @ rest)
     first = min(max(first + (2 + 4 * first) / size, 0.0), 0.99)
@@ -121,9 +125,10 @@ def student(degrees_of_freedom: float) -> float:
 def half_width(*, bias: float, noise: float, degrees_of_freedom: float) -> float:
     """Return the half-width [unit] that holds 95 % of a rectangular bias and the noise of a mean, added.
 
-    The noise is taken as normal with the 95 % width of its Student distribution; the sum's distribution function is
-    then closed, and its 95 % point is found by halving. A bias alone gives 0.95 of its half-width, a noise alone
-    Student's interval. (JCGM 101:2008, 6.4.2 and 6.4.9, for the two distributions.)
+    The noise is taken as normal with the 95 % width of its Student distribution; the sum's distribution
+    function is then closed, and its 95 % point is found by halving. A bias alone gives 0.95 of its
+    half-width, a noise alone Student's interval. (JCGM 101:2008, 6.4.2 and 6.4.9, for the two
+    distributions; from memory.)
 
     Parameters
     ----------

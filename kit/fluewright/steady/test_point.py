@@ -1,4 +1,4 @@
-"""The mean of each channel over a window: noise that remembers, and a sensor error that averaging cannot shrink."""
+"""The mean of each channel over a window: noise that remembers, and a sensor error that averaging keeps."""
 
 from __future__ import annotations
 
@@ -16,30 +16,18 @@ from fluewright.errors import InputError
 from fluewright.steady.noise import half_width, mean_noise
 from fluewright.steady.window import Window
 from fluewright.units import Array
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Accuracy:
-    """What the maker states for one quantity, in SI: the greatest of the given parts holds; 0 where none."""
-
-    instrument: str
-    absolute: float = 0.0
-    of_reading: float = 0.0
-    of_span: float = 0.0  # already multiplied by the span
-    resolution: float = 0.0
-    response_time: float = 0.0
-    stated: bool = True
+from fluewright.visit import StatedAccuracy
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChannelMean:
     """The mean of one channel over a window [SI], and what it is uncertain by.
 
-    `noise` is the standard error of the mean, with autocorrelation, and `degrees_of_freedom` how well it is known;
-    `bias` the half-width of the rectangular distribution of the sensor error shared by all samples of the instrument
-    (with resolution and lag); `low` and `high` the 95 % coverage interval of both together. `samples` of the window's
-    rows held a number and `missing` held none: an over-range cell is among the missing, so a mean with missing rows
-    may be a lower bound.
+    `noise` is the standard error of the mean, with autocorrelation, and `degrees_of_freedom` how well it
+    is known; `bias` the half-width of the rectangular distribution of the sensor error shared by all
+    samples of the instrument (with resolution and lag); `low` and `high` the 95 % coverage interval of
+    both together. `samples` of the window's rows held a number and `missing` held none: an over-range
+    cell is among the missing, so a mean with missing rows may be a lower bound.
     """
 
     quantity: str
@@ -69,7 +57,7 @@ class SettledPoint:
 
 
 def settled_point(
-    frame: pd.DataFrame, *, name: str, window: Window, accuracies: Mapping[str, Accuracy]
+    frame: pd.DataFrame, *, name: str, window: Window, accuracies: Mapping[str, StatedAccuracy]
 ) -> SettledPoint:
     """Reduce the window of a test point to one mean per channel, each with its 95 % interval.
 
@@ -81,8 +69,8 @@ def settled_point(
         The test point's name.
     window : Window
         The rows to average, both ends included. Switches and counters have no mean and are left out.
-    accuracies : mapping of str to Accuracy
-        What the maker states, by quantity. For a channel not in it an accuracy is assumed (`accuracy_stated` False).
+    accuracies : mapping of str to StatedAccuracy
+        What the maker states, by quantity; for a channel not in it an accuracy is assumed, and said to be.
 
     Raises
     ------
@@ -108,10 +96,13 @@ def settled_point(
     return SettledPoint(name=name, window=window, means=MappingProxyType(means))
 
 
-def spot_mean(quantity: str, values: Sequence[float], *, accuracy: Accuracy | None = None) -> ChannelMean:
-    """Return the mean of one or more readings taken by hand [SI], with the same interval as a logged channel.
+def spot_mean(
+    quantity: str, values: Sequence[float], *, accuracy: StatedAccuracy | None = None
+) -> ChannelMean:
+    """Return the mean of readings taken by hand [SI], with the same interval as a logged channel.
 
-    Of a single reading the scatter is unknown: its interval holds the instrument's accuracy and resolution only.
+    Of a single reading the scatter is unknown: its interval holds the instrument's accuracy and
+    resolution only.
     """
     value = np.asarray(values, dtype=np.float64)
     if not np.isfinite(value).any():
@@ -119,12 +110,12 @@ def spot_mean(quantity: str, values: Sequence[float], *, accuracy: Accuracy | No
     return _channel_mean(quantity, value, None, accuracy or assumed_accuracy(quantity))
 
 
-def assumed_accuracy(quantity: str) -> Accuracy:
-    """Return the accuracy taken where none was stated: cautious, chosen here, to be listed as an assumption."""
+def assumed_accuracy(quantity: str) -> StatedAccuracy:
+    """Return the accuracy taken where none was stated: cautious, chosen here, to be told as an assumption."""
     assumed = sources.table("steady")["assumed_accuracy"]
     unit = sources.quantity(quantity).unit
     entry = assumed["by_quantity"].get(quantity) or assumed["by_unit"][unit]
-    return Accuracy(
+    return StatedAccuracy(
         instrument="",
         absolute=units.parse(entry["absolute"], unit, quantity),
         of_reading=float(entry["of_reading"]),
@@ -132,7 +123,9 @@ def assumed_accuracy(quantity: str) -> Accuracy:
     )
 
 
-def _channel_mean(quantity: str, value: Array, seconds: Array | None, accuracy: Accuracy) -> ChannelMean:
+def _channel_mean(
+    quantity: str, value: Array, seconds: Array | None, accuracy: StatedAccuracy
+) -> ChannelMean:
     read = np.isfinite(value)
     number = value[read]
     mean = float(number.mean())
@@ -170,13 +163,14 @@ def _slope(seconds: Array, value: Array) -> float:
     return float(time @ (value - value.mean())) / across if across > 0 else 0.0
 
 
-def _bias(quantity: str, mean: float, slope: float, accuracy: Accuracy) -> float:
+def _bias(quantity: str, mean: float, slope: float, accuracy: StatedAccuracy) -> float:
     """Return the half-width [SI] of the error that all samples share.
 
-    The greatest part of the stated accuracy holds. "Of reading" means the number on the display: for a temperature the
-    degrees Celsius, not the kelvins. The rounding of a reading that hardly moves does not average out, so half the
-    resolution is always counted in full; it and the lag behind a drift (slope times time constant, the response time
-    being to 90 %) are further rectangular errors. Their sum is replaced by one rectangle of the same variance.
+    The greatest part of the stated accuracy holds. "Of reading" means the number on the display: for a
+    temperature the degrees Celsius, not the kelvins. The rounding of a reading that hardly moves does not
+    average out, so half the resolution is always counted in full; it and the lag behind a drift (slope
+    times time constant, the response time being to 90 %) are further rectangular errors. Their sum is
+    replaced by one rectangle of the same variance.
     """
     display = mean - units.convert(0.0, "degC", "K") if sources.quantity(quantity).unit == "K" else mean
     stated = max(accuracy.absolute, accuracy.of_reading * abs(display), accuracy.of_span)
@@ -187,10 +181,10 @@ def _bias(quantity: str, mean: float, slope: float, accuracy: Accuracy) -> float
 def draw_means(points: Iterable[SettledPoint], *, draws: int, seed: int) -> tuple[Mapping[str, Array], ...]:
     """Draw the channel means of the test points of one visit, for propagation after JCGM 101.
 
-    One bias is drawn per instrument and quantity, as a share of its half-width, and holds for every point of the
-    visit; so a difference between points, formed within each draw, loses it. Noise is independent, by Student's
-    distribution. Shares of a gas are not drawn below zero. Each channel has a random stream of its own: leaving out
-    a channel or a point changes no other draw.
+    One bias is drawn per instrument and quantity, as a share of its half-width, and holds for every point
+    of the visit; so a difference between points, formed within each draw, loses it. Noise is independent,
+    by Student's distribution. Shares of a gas are not drawn below zero. Each channel has a random stream
+    of its own: leaving out a channel or a point changes no other draw.
 
     Parameters
     ----------

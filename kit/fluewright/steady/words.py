@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Literal, TypeAlias
 
@@ -41,8 +42,10 @@ def rate(name: str, per_second: float, system: System) -> str:
 
 
 def duration(seconds: float) -> str:
-    """Return a length of time ("45 s", "12.5 min")."""
-    return f"{seconds:.0f} s" if seconds < 100 else f"{digits(seconds / 60)} min"
+    """Return a length of time, rounded down ("45 s", "12.5 min"): 4.98 min is not the 5 min asked for."""
+    if seconds < 100:
+        return f"{math.floor(seconds + 1e-6)} s"
+    return f"{math.floor(seconds / 6 + 1e-6) / 10:g} min"
 
 
 def listed(names: Sequence[str]) -> str:

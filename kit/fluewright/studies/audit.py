@@ -197,7 +197,9 @@ def _worst_rows(visit: Visit, fuel: Fuel) -> Mapping[str, CarbonMonoxideRows | N
     }
 
 
-def _flame(fuel: Fuel, values: Mapping[str, float], inputs: Mapping[str, float]) -> combustion.AdiabaticFlame | None:
+def _flame(
+    fuel: Fuel, values: Mapping[str, float], inputs: Mapping[str, float]
+) -> combustion.AdiabaticFlame | None:
     """Return the adiabatic flame at the test point's air, or None where its air is not known."""
     if not np.isfinite(values.get("excess_air", np.nan)):
         return None
@@ -229,6 +231,20 @@ def _with_effects(
     return tuple(replace(one, effect=effect(one)) for one in assumptions)
 
 
+def check(visit: Visit) -> Fuel:
+    """Return the fuel of a visit that can be audited.
+
+    Raises
+    ------
+    InputError
+        No flue gas was ever read, or the composition is none.
+    UnknownNameError
+        The fuel is not known.
+    """
+    _refuse_fresh_air(visit)
+    return given.fuel_of(visit)
+
+
 def audit(visit: Visit) -> Audit:
     """Return the audit of a visit.
 
@@ -249,9 +265,8 @@ def audit(visit: Visit) -> Audit:
     UnknownNameError
         The fuel or the type of appliance is not known.
     """
-    _refuse_fresh_air(visit)
+    fuel = check(visit)
     plan = visit.plan
-    fuel = given.fuel_of(visit)
     rng = np.random.default_rng(core.SEED)
     shared = given.shared_inputs(visit, fuel, rng)
     settling = [_settle(visit, rows) for rows in visit.test_points]
@@ -322,7 +337,8 @@ def audit(visit: Visit) -> Audit:
             (old, new): core.differences(evaluated[old], evaluated[new]) for new, old in replaces.items()
         },
         assumptions=_with_effects(
-            tuple(dict.fromkeys(assumptions)), next((one.contributions for one in points if one.contributions), {})
+            tuple(dict.fromkeys(assumptions)),
+            next((one.contributions for one in points if one.contributions), {}),
         ),
         dew_points=_dew_point_curve(fuel, *curve_at),
     )

@@ -12,6 +12,7 @@ import numpy as np
 from fluewright import combustion, sources, units
 from fluewright.appliance import Number
 from fluewright.combustion import Fuel
+from fluewright.combustion.atmosphere import standard_atmosphere_pressure
 from fluewright.steady import ChannelMean, assumed_accuracy, spot_mean
 from fluewright.studies import numbers as core
 from fluewright.visit import SpotReading, StatedAccuracy, TestPointRows, Visit, accuracy_of
@@ -33,8 +34,16 @@ class Assumption:
     effect: Number | None = None
 
 
-
 def fuel_of(visit: Visit) -> Fuel:
+    """Return the fuel that the visit states, by name or by composition.
+
+    Raises
+    ------
+    UnknownNameError
+        No fuel or component has that name.
+    InputError
+        The mole fractions do not add up to one.
+    """
     stated = visit.plan.fuel
     if stated.name is not None:
         return combustion.fuel(stated.name)
@@ -60,7 +69,9 @@ def _fuel_draws(fuel: Fuel, spread: Mapping[str, float] | None, rng: np.random.G
 
 def _rectangular(name: str, central: float, low: float, high: float, rng: np.random.Generator) -> core.Input:
     """Return an input drawn evenly between `low` and `high` [SI]."""
-    return core.Input(name=name, central=central, draws=rng.uniform(low, high, core.DRAWS), group=_group(name))
+    return core.Input(
+        name=name, central=central, draws=rng.uniform(low, high, core.DRAWS), group=_group(name)
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,9 +83,10 @@ class SharedInputs:
     fuel_draws: Fuel
 
 
-def _assume(name: str, number: Number, text: str = "") -> Assumption:
+def _assume(name: str, number: Number | None, text: str = "", *, group: str = "") -> Assumption:
     why = sources.table("assumptions")[name]["why"]
-    return Assumption(subject=name, number=number, text=text, why=why, group=_group(number.quantity))
+    named = group or (_group(number.quantity) if number is not None else _group(name))
+    return Assumption(subject=name, number=number, text=text, why=why, group=named)
 
 
 def _group(quantity: str) -> str:
@@ -83,7 +95,17 @@ def _group(quantity: str) -> str:
     return known.label if known is not None else quantity.replace("_", " ")
 
 
+def _read(visit: Visit, name: str) -> bool:
+    """Whether a quantity was read at every test point, in a log or by hand."""
+    return (
+        name in visit.spots
+        or name in visit.readings.frame
+        or all(name in point.spots for point in visit.test_points)
+    )
+
+
 def _site_pressure(visit: Visit, rng: np.random.Generator) -> tuple[core.Input, list[Assumption]]:
+    """Return the pressure at the site as entered, from the elevation, or assumed."""
     site = visit.plan.site
     name = "barometric_pressure"
     if site.barometric_pressure is not None:
@@ -91,14 +113,13 @@ def _site_pressure(visit: Visit, rng: np.random.Generator) -> tuple[core.Input, 
         value = site.barometric_pressure
         return _rectangular(name, value, value - stated, value + stated, rng), []
     if site.elevation is not None:
-        value = combustion.standard_atmosphere_pressure(site.elevation)
+        value = float(standard_atmosphere_pressure(site.elevation))
         half = _assumed("barometric_pressure_weather", "value", "Pa")
         number = Number(quantity=name, value=value, low=value - half, high=value + half, origin="assumed")
         made = _assume("barometric_pressure_weather", number, "standard atmosphere at the site's elevation")
         return _rectangular(name, value, value - half, value + half, rng), [made]
-    low, value, high = (_assumed(name, key, "Pa") for key in ("low", "value", "high"))
-    number = Number(quantity=name, value=value, low=low, high=high, origin="assumed")
-    return _rectangular(name, value, low, high, rng), [_assume(name, number)]
+    drawn, made = _span(name, name, "Pa", rng)
+    return drawn, [] if _read(visit, name) else [made]
 
 
 def _span(name: str, quantity: str, unit: str, rng: np.random.Generator) -> tuple[core.Input, Assumption]:
@@ -112,7 +133,7 @@ def shared_inputs(visit: Visit, fuel: Fuel, rng: np.random.Generator) -> SharedI
     plan = visit.plan
     pressure, assumptions = _site_pressure(visit, rng)
     inputs = [pressure]
-    if "relative_humidity" not in visit.spots and "relative_humidity" not in visit.readings.frame:
+    if not _read(visit, "relative_humidity"):
         humidity, made = _span("relative_humidity", "relative_humidity", "1", rng)
         inputs.append(humidity)
         assumptions.append(made)
@@ -134,16 +155,20 @@ def shared_inputs(visit: Visit, fuel: Fuel, rng: np.random.Generator) -> SharedI
                 why="no casing loss was entered: the efficiency counts flue losses only",
             )
         )
-    if plan.fuel.spread is None:
+    if plan.appliance.condensing and not plan.sampling.at_outlet:
         assumptions.append(
             Assumption(
-                subject="fuel_spread",
-                number=None,
-                text=f"{fuel.name}: each minor component within ± {_assumed('fuel_spread', 'value', '1'):.0%}",
-                why=sources.table("assumptions")["fuel_spread"]["why"],
-                group="fuel composition",
+                subject="condensed_fraction",
+                number=Number(quantity="condensed_fraction", value=0.0, origin="assumed"),
+                text="",
+                why="the appliance is made to condense, but the visit does not say that it was sampled at its outlet: "
+                "no heat of condensation was credited",
             )
         )
+    if plan.fuel.spread is None:
+        half = _assumed("fuel_spread", "value", "1")
+        words = f"{fuel.name}: each minor component within ± {half:.0%} of its share"
+        assumptions.append(_assume("fuel_spread", None, words, group=core.FUEL_GROUP))
     clocked = [point.meter for point in plan.test_points if point.meter is not None]
     if clocked:
         inputs += _meter_inputs(visit, fuel, rng, assumptions)
@@ -172,6 +197,15 @@ def _meter_inputs(
         )
         assumptions.append(_assume("heating_value", number))
     meter = _assumed("meter_accuracy", "value", "1")
+    seconds = _assumed("meter_clock", "value", "s")
+    assumptions += [
+        _assume(
+            "meter_accuracy", None, f"the meter is right within ± {meter:.0%}", group=_group("meter_factor")
+        ),
+        _assume(
+            "meter_clock", None, f"each time is right within ± {seconds:g} s", group=_group("clock_seconds")
+        ),
+    ]
     return [
         _rectangular("heating_value", value, value - half, value + half, rng),
         _rectangular("meter_factor", 1.0, 1.0 - meter, 1.0 + meter, rng),
@@ -251,16 +285,16 @@ def _stack_loss_fuel(fuel: Fuel) -> str:
 
 
 def settings_of(visit: Visit, fuel: Fuel, rows: TestPointRows) -> core.Settings:
+    """Return what the chain needs of a test point besides readings."""
     plan = visit.plan
     meter = _plan_point(visit, rows).meter
     return core.Settings(
-        condensing=plan.appliance.condensing,
+        condensing=plan.appliance.condensing and plan.sampling.at_outlet,
         subtract_ambient=plan.sampling.subtract_ambient_carbon_monoxide,
         stack_loss_fuel=_stack_loss_fuel(fuel),
         rated_input=plan.appliance.rated_input,
         dial_volume=meter.dial * meter.revolutions if meter is not None else None,
         compensated=meter.compensated if meter is not None else False,
-        temperature_rise=True,
     )
 
 
@@ -300,9 +334,7 @@ def point_inputs(
 ) -> tuple[tuple[core.Input, ...], list[Assumption]]:
     """Return the inputs of the chain: means of the test point, what the visit shares, and their stand-ins."""
     made = {
-        name: core.Input(
-            name=name, central=mean.mean, draws=drawn[name], group=sources.quantity(name).label
-        )
+        name: core.Input(name=name, central=mean.mean, draws=drawn[name], group=sources.quantity(name).label)
         for name, mean in means.items()
     }
     for one in shared:
@@ -316,13 +348,21 @@ def point_inputs(
             number = Number(quantity=name, value=taken.central, origin="assumed")
             assumptions.append(Assumption(subject=name, number=number, text="", why=why))
 
-    stand_in("air_temperature", "ambient_temperature", "not read at the burner's intake: the room's was taken")
-    stand_in("humidity_temperature", "ambient_temperature", "no temperature was given with the humidity: the room's was taken")
-    stand_in("humidity_temperature", "air_temperature", "no temperature was given with the humidity: the combustion air's was taken")
+    stand_in(
+        "air_temperature", "ambient_temperature", "not read at the burner's intake: the room's was taken"
+    )
+    stand_in(
+        "humidity_temperature",
+        "ambient_temperature",
+        "no temperature was given with the humidity: the room's was taken",
+    )
+    stand_in(
+        "humidity_temperature",
+        "air_temperature",
+        "no temperature was given with the humidity: the combustion air's was taken",
+    )
     if "humidity_temperature" not in made:
         made["humidity_temperature"] = core.Input(
             name="humidity_temperature", central=293.15, draws=np.full(core.DRAWS, 293.15), group="humidity"
         )
     return tuple(made.values()), assumptions
-
-

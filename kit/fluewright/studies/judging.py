@@ -156,7 +156,11 @@ def _logged_number(visit: Visit, quantity: str, tested: Tested, *, lowest: bool)
     bounds = tested.lower_bounds[quantity].dropna() if quantity in tested.lower_bounds else values.iloc[:0]
     if not len(values) and not len(bounds):
         return None
-    worst = SpotReading(quantity=quantity, value=float(values.min() if lowest else values.max())) if len(values) else None
+    worst = (
+        SpotReading(quantity=quantity, value=float(values.min() if lowest else values.max()))
+        if len(values)
+        else None
+    )
     over = SpotReading(quantity=quantity, value=float(bounds.max()), bound=">") if len(bounds) else None
     number = _spot_number(visit, quantity, [one for one in (worst, over) if one is not None], lowest=lowest)
     return None if number is None else replace(number, basis="worst of all rows, used or refused")
@@ -308,13 +312,26 @@ def tested_subjects(visit: Visit, points: Iterable[Tested], *, replaced: Iterabl
         seen = set(one.numbers) | set(one.spots)
         seen |= {name for name in one.rows.columns if one.rows[name].notna().any()}
         if not one.settled:
-            seen -= {"oxygen_dry", "oxygen_wet", "carbon_dioxide_dry", "flue_temperature", "carbon_monoxide_dry"}
+            seen -= {
+                "oxygen_dry",
+                "oxygen_wet",
+                "carbon_dioxide_dry",
+                "flue_temperature",
+                "carbon_monoxide_dry",
+            }
         if "heat_input_clocked" in seen:
             seen.add("firing_rate")
         per_point.append(seen)
     anywhere = set().union(*per_point) if per_point else set()
     everywhere = set.intersection(*per_point) if per_point else set()
-    flue = {"oxygen_dry", "oxygen_wet", "carbon_dioxide_dry", "flue_temperature", "carbon_monoxide_dry", _AIR_FREE}
+    flue = {
+        "oxygen_dry",
+        "oxygen_wet",
+        "carbon_dioxide_dry",
+        "flue_temperature",
+        "carbon_monoxide_dry",
+        _AIR_FREE,
+    }
     return frozenset(found | (anywhere - flue) | (everywhere & flue))
 
 

@@ -21,6 +21,9 @@ DRAWS = 20_000
 CONTRIBUTION_DRAWS = 4_000
 SEED = 20_260_114  # any fixed number: the same visit must give the same report
 
+_NOTHING = 1e-9  # share of the variance below which a contribution is rounding
+FUEL_GROUP = "fuel composition"
+
 OXYGEN = ("oxygen_dry", "oxygen_wet", "carbon_dioxide_dry")
 UNBURNT = ("hydrogen_dry", "methane_dry", "nitric_oxide_dry")
 HEAT = (
@@ -68,7 +71,6 @@ class Settings:
     rated_input: float | None
     dial_volume: float | None = None
     compensated: bool = False
-    temperature_rise: bool = False
 
 
 def chain(fuel: Fuel, inputs: Mapping[str, Array], settings: Settings) -> Mapping[str, Array]:
@@ -99,7 +101,7 @@ def chain(fuel: Fuel, inputs: Mapping[str, Array], settings: Settings) -> Mappin
             results["dew_point_margin"] = inputs["flue_temperature"] - flue.water_dew_point
             if "air_temperature" in inputs:
                 results |= _loss_results(flue, inputs, settings)
-    if settings.temperature_rise and {"supply_temperature", "return_temperature"} <= inputs.keys():
+    if {"supply_temperature", "return_temperature"} <= inputs.keys():
         results["temperature_rise"] = inputs["supply_temperature"] - inputs["return_temperature"]
     if settings.dial_volume is not None:
         results |= _firing_results(settings.dial_volume, inputs, settings)
@@ -166,7 +168,9 @@ def evaluate(
     central = chain(fuel, {one.name: np.array([one.central]) for one in given}, settings)
     drawn = chain(fuel_draws, {one.name: one.draws for one in given}, settings)
     values = {name: float(np.ravel(value)[0]) for name, value in central.items()}
-    return values, {name: np.broadcast_to(np.asarray(value, float), (DRAWS,)) for name, value in drawn.items()}
+    return values, {
+        name: np.broadcast_to(np.asarray(value, float), (DRAWS,)) for name, value in drawn.items()
+    }
 
 
 def interval(draws: Array) -> tuple[float, float]:
@@ -185,13 +189,11 @@ def contributions(
     given = tuple(inputs)
     center = {one.name: np.array([one.central]) for one in given}
     groups = dict.fromkeys(one.group for one in given if np.ptp(one.draws) > 0)
-    widths: dict[str, dict[str, float]] = {name: {} for name in of}
-    for group in (*groups, "fuel composition"):
-        moved = center | {
-            one.name: one.draws[:CONTRIBUTION_DRAWS] for one in given if one.group == group
-        }
+    moved_by: dict[str, dict[str, Array]] = {name: {} for name in of}
+    for group in (*groups, FUEL_GROUP):
+        moved = center | {one.name: one.draws[:CONTRIBUTION_DRAWS] for one in given if one.group == group}
         burned = fuel
-        if group == "fuel composition":
+        if group == FUEL_GROUP:
             burned = Fuel(
                 composition={
                     name: np.asarray(share)[:CONTRIBUTION_DRAWS] if np.ndim(share) else share
@@ -200,20 +202,27 @@ def contributions(
                 name=fuel.name,
             )
         results = chain(burned, moved, settings)
-        for name in widths:
-            found = np.asarray(results.get(name, np.nan))
-            if np.isfinite(found).sum() > 1:
-                widths[name][group] = float(np.nanstd(found))
-    return {name: _ranked(found) for name, found in widths.items()}
+        for name, found in moved_by.items():
+            drawn = np.ravel(results.get(name, np.nan))
+            if np.isfinite(drawn).sum() > 1:
+                found[group] = drawn[np.isfinite(drawn)]
+    return {name: _ranked(found) for name, found in moved_by.items()}
 
 
-def _ranked(widths: Mapping[str, float]) -> tuple[Contribution, ...]:
-    total = sum(width**2 for width in widths.values()) or 1.0
-    ranked = sorted(widths.items(), key=lambda pair: -pair[1])
+def _ranked(moved_by: Mapping[str, Array]) -> tuple[Contribution, ...]:
+    """Return the contributions by their share of the variance; one that moves nothing is left out."""
+    variances = {group: float(np.var(drawn)) for group, drawn in moved_by.items()}
+    total = sum(variances.values()) or 1.0
+    kept = sorted(
+        (group for group in variances if variances[group] > _NOTHING * total), key=variances.__getitem__
+    )
     return tuple(
-        Contribution(group=group, half_width=1.96 * width, share=width**2 / total)
-        for group, width in ranked
-        if width > 0
+        Contribution(
+            group=group,
+            half_width=float(np.subtract(*interval(moved_by[group])[::-1]) / 2),
+            share=variances[group] / total,
+        )
+        for group in reversed(kept)
     )
 
 
@@ -239,6 +248,10 @@ _BASIS = {
 }
 
 
+def _is_net(name: str) -> bool:
+    return name.endswith("_net") and name.removesuffix("_net") in HEAT
+
+
 def numbers(values: Mapping[str, float], draws: Mapping[str, Array]) -> Mapping[str, Number]:
     """Return every result as a number with its interval; a result that could not be formed is left out."""
     made: dict[str, Number] = {}
@@ -246,7 +259,7 @@ def numbers(values: Mapping[str, float], draws: Mapping[str, Array]) -> Mapping[
         if not np.isfinite(value):
             continue
         low, high = interval(draws[name])
-        net = name.removesuffix("_net") in HEAT and name.endswith("_net")
+        net = _is_net(name)
         made[name] = Number(
             quantity=name.removesuffix("_net") if net else name.removesuffix("_computed"),
             value=value,
@@ -266,7 +279,7 @@ def differences(
     made: dict[str, Number] = {}
     for name in before[0].keys() & after[0].keys():
         value = after[0][name] - before[0][name]
-        if not np.isfinite(value) or name.removesuffix("_net") in HEAT and name.endswith("_net"):
+        if not np.isfinite(value) or _is_net(name):
             continue
         low, high = interval(after[1][name] - before[1][name])
         made[name] = Number(

@@ -21,7 +21,7 @@ from fluewright import sources
 from fluewright.errors import InputError, UnknownNameError
 from fluewright.units import convert, registry
 
-__all__ = ["COLUMNS", "compare", "read", "summarize", "text_table"]
+__all__ = ["COLUMNS", "compare", "notes", "read", "summarize", "text_table"]
 
 COLUMNS = ("id", "check", "inputs", "value", "unit", "tolerance", "reason", "source", "place", "status")
 
@@ -91,29 +91,69 @@ def summarize(compared: pd.DataFrame) -> pd.DataFrame:
 
 
 def text_table(compared: pd.DataFrame, family: str) -> pd.DataFrame:
-    """Return one family as text to read: what was printed, what is computed, how far apart, and why that far.
+    """Return one family as text to read: what was printed, what is computed, how far apart, from where.
+
+    The last column counts the entries of `notes`, which hold the sources and the reasons for tolerances.
 
     Raises
     ------
     UnknownNameError
         No such family.
     """
-    rows = compared[compared["family"] == family]
-    if rows.empty:
-        raise UnknownNameError("family of published values", family, compared["family"].unique())
+    rows = _family(compared, family)
+    counted = notes(compared, family)
+    number = dict(zip(counted, counted.index.astype(str), strict=True))
+    rounding = rows["deviation"].abs() < 1e-9 * rows["computed"].abs()
     return pd.DataFrame(
         {
             "Value": rows["id"],
-            "Inputs": rows["inputs"],
-            "Printed": rows["value"] + " " + rows["unit"].replace("1", ""),
-            "Computed": rows["computed"].map("{:.6g}".format),
-            "Deviation": rows["deviation"].map("{:+.2g}".format),
+            "Printed": rows["value"],
+            "Computed": [
+                _with_digits_of(*pair) for pair in zip(rows["computed"], rows["value"], strict=True)
+            ],
+            "Deviation": rows["deviation"].mask(rounding, 0.0).map("{:+.2g}".format).replace("+0", "0"),
             "Allowed": rows["allowed"].map("{:.2g}".format),
-            "Within": rows["within"].map({True: "yes", False: "NO"}),
-            "Source": rows["source"] + ", " + rows["place"] + " (" + rows["status"] + ")",
-            "Why the tolerance": rows["reason"].replace("", "printed digits"),
+            "Unit": rows["unit"].replace(_SIGNS).str.replace("^3", "³").str.replace("deg", "°"),
+            "Status": rows["status"],
+            "Notes": [", ".join(number[note] for note in _notes_of(row)) for row in rows.to_dict("records")],
         }
     ).reset_index(drop=True)
+
+
+def notes(compared: pd.DataFrame, family: str) -> pd.Series[str]:
+    """Return the sources of a family and the reasons for its tolerances, each once, counted from one.
+
+    Raises
+    ------
+    UnknownNameError
+        No such family.
+    """
+    rows = _family(compared, family).to_dict("records")
+    found = list(dict.fromkeys(note for row in rows for note in _notes_of(row)))
+    return pd.Series(found, index=range(1, len(found) + 1), name="Notes")
+
+
+_SIGNS = {"1": "", "percent": "%"}
+
+
+def _with_digits_of(computed: float, printed: str) -> str:
+    """Return the computed value with one digit more than was printed, and never fewer than five."""
+    printed_digits = len(
+        Decimal(printed.partition("-")[0] if "e" not in printed else printed).as_tuple().digits
+    )
+    return f"{computed:.{max(5, printed_digits + 1)}g}"
+
+
+def _family(compared: pd.DataFrame, family: str) -> pd.DataFrame:
+    rows = compared[compared["family"] == family]
+    if rows.empty:
+        raise UnknownNameError("family of published values", family, compared["family"].unique())
+    return rows
+
+
+def _notes_of(row: Mapping[Any, str]) -> list[str]:
+    source = f"{row['source']}: {row['place']}"
+    return [source, f"Tolerance: {row['reason']}"] if row["reason"] else [source]
 
 
 def _read_family(file: Path) -> pd.DataFrame:

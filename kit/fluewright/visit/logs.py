@@ -8,9 +8,12 @@ import difflib
 import hashlib
 import io
 import re
-from collections import Counter
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections import Counter, deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -26,11 +29,13 @@ from fluewright.visit.readings import Cell
 from fluewright.visit.schema import Log
 from fluewright.visit.times import Mask, Micros, read_times
 
-_BLOCK = 1 << 23  # bytes; chosen by measurement
+_BLOCK = 1 << 20  # bytes; chosen by measurement
+_WORKERS = 2  # blocks are parsed beside each other while the next is read
 _SAMPLE_ROWS = 200  # rows looked at to tell how many cells a row has
 _EXAMPLE_LENGTH = 120
 _TEXTS_KEPT = 1000  # unreadable cells kept per block and column, for the message
 _BOMS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
+_WORDS = (TEXT, Cell.OVER_RANGE, Cell.UNDER_RANGE, Cell.NO_NUMBER)
 _SWITCHES = {"blower_on", "burner_on"}
 
 
@@ -170,13 +175,13 @@ def _no_column(name: str, key: str, names: list[str], twice: bool, head: str, lo
 # ------------------------------------------------------------------------------- blocks to columns
 
 
-@dataclass(slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RowsAside:
-    """Rows set aside for one reason."""
+    """Rows set aside for one reason, the first of them, and how it reads."""
 
-    rows: int = 0
-    first_row: int = 0
-    example: str = ""
+    rows: int
+    first_row: int
+    example: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,8 +191,18 @@ class RawPart:
     rows: NDArray[np.int64]
     micros: Micros
     zoned: Mask
-    cells: Mapping[str, Cells]
+    cells: dict[str, Cells]
     texts: Mapping[str, Mapping[int, str]]
+
+    def taken(self, keep: Mask) -> RawPart:
+        """Return the rows where `keep` is true."""
+        return replace(
+            self,
+            rows=self.rows[keep],
+            micros=self.micros[keep],
+            zoned=self.zoned[keep],
+            cells={quantity: column.taken(keep) for quantity, column in self.cells.items()},
+        )
 
 
 @dataclass(slots=True, kw_only=True)
@@ -195,9 +210,10 @@ class RawLog:
     """A log after reading: its rows that have a time, in parts, and what became of all other rows.
 
     `unreadable` holds the first times that could not be read, by row, and `unreadable_rows` counts them all.
+    `worded` names the quantities whose cells are not all numbers.
     """
 
-    size: int
+    size: int = 0
     sha256: str = ""
     read: int = 0
     notes: list[str] = field(default_factory=list)
@@ -205,14 +221,30 @@ class RawLog:
     unreadable: dict[int, str] = field(default_factory=dict)
     unreadable_rows: int = 0
     parts: list[RawPart] = field(default_factory=list)
+    worded: set[str] = field(default_factory=set)
 
-    def set_aside(self, reason: str, rows: NDArray[np.int64], example: str = "") -> None:
+    def set_aside(self, reason: str, rows: Sequence[int] | NDArray[np.int64], example: str = "") -> None:
         """Account for rows that are not used."""
         if len(rows):
-            entry = self.aside.setdefault(reason, RowsAside(first_row=int(rows[0]), example=example))
-            entry.rows += len(rows)
-            if rows[0] < entry.first_row:
-                entry.first_row, entry.example = int(rows[0]), example
+            self._add(reason, RowsAside(rows=len(rows), first_row=int(rows[0]), example=example))
+
+    def _add(self, reason: str, more: RowsAside) -> None:
+        known = self.aside.get(reason, more)
+        first = min(known, more, key=lambda part: part.first_row)
+        rows = more.rows if known is more else known.rows + more.rows
+        self.aside[reason] = replace(first, rows=rows)
+
+    def follow(self, block: RawLog) -> None:
+        """Add what was read of the block that follows."""
+        self.read += block.read
+        self.parts += block.parts
+        self.worded |= block.worded
+        self.unreadable_rows += block.unreadable_rows
+        for row, text in block.unreadable.items():
+            if len(self.unreadable) < _TEXTS_KEPT:
+                self.unreadable[row] = text
+        for reason, part in block.aside.items():
+            self._add(reason, part)
 
 
 def read_raw(path: Path, *, log: Log) -> RawLog:
@@ -250,14 +282,24 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
     if unused := [shown(name) for name in layout.names if name and name not in mapped]:
         raw.notes.append(f"columns not named in visit.toml, not used: {', '.join(unused)}")
     position = sum(len(line) + 1 for line in lines[: log.header_row])
-    text, first_row = text[position:], log.header_row + 1
-    while text or (text := next(blocks, "")):
-        block = _Block(text=text, first_row=first_row, lines=text.count("\n"))
-        _read_block(block, layout, log, raw)
-        first_row, text = first_row + block.lines, ""
-    raw.read = first_row - log.header_row - 1
+    with ThreadPoolExecutor(_WORKERS) as pool:
+        waiting: deque[Future[RawLog]] = deque()
+        for block in _numbered(chain([text[position:]], blocks), first_row=log.header_row + 1):
+            waiting.append(pool.submit(_read_block, block, layout, log, frozenset(raw.worded)))
+            if len(waiting) > _WORKERS:
+                raw.follow(waiting.popleft().result())
+        for block_read in waiting:
+            raw.follow(block_read.result())
     raw.sha256 = digest.hexdigest()
     return raw
+
+
+def _numbered(texts: Iterable[str], *, first_row: int) -> Iterator[_Block]:
+    for text in texts:
+        if text:
+            block = _Block(text=text, first_row=first_row, lines=text.count("\n"))
+            first_row += block.lines
+            yield block
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -274,50 +316,83 @@ class _Block:
         return self.text.split("\n", place + 1)[place][:_EXAMPLE_LENGTH]
 
 
-def _read_block(block: _Block, layout: _Layout, log: Log, raw: RawLog) -> None:
+def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[str]) -> RawLog:
+    raw = RawLog(read=block.lines)
     open_quotes = _open_quotes(block, log)
     data = _blanked(block.text, open_quotes - block.first_row).encode("utf-8", "surrogatepass")
-    ragged: list[Any] = []
-
-    def note(row: Any) -> str:
-        ragged.append((block.first_row + row.number - 1, row.text, row.actual_columns))
-        return "skip"
-
-    table = pacsv.read_csv(
-        pa.BufferReader(data),
-        read_options=pacsv.ReadOptions(
-            use_threads=False, block_size=len(data) + 1, column_names=[str(n) for n in range(layout.width)]
-        ),
-        parse_options=pacsv.ParseOptions(
-            delimiter=log.delimiter, ignore_empty_lines=False, invalid_row_handler=note
-        ),
-        convert_options=_convert_options(layout),
-    )
+    cut = _cut(data, layout, log, coded=worded)
+    if cut is None:  # a word where a number was expected: every distinct text is read by itself
+        cut = _cut(data, layout, log, coded=frozenset(layout.quantities))
+    if cut is None:
+        raise AssertionError(f"{log.file} cannot be cut into columns")
+    table, ragged = cut.table, [replace(row, row=block.first_row + row.row) for row in cut.ragged]
     rows = np.arange(block.first_row, block.first_row + block.lines)
-    rows = np.setdiff1d(rows, [row for row, _, _ in ragged], assume_unique=True)
+    if ragged:
+        rows = np.setdiff1d(rows, [row.row for row in ragged], assume_unique=True)
     if len(rows) != table.num_rows:
         raise AssertionError(f"rows were lost in {log.file}")
     for row in open_quotes:
-        raw.set_aside("a quotation mark is not closed", np.array([row]), block.line(int(row)))
+        raw.set_aside("a quotation mark is not closed", [row], block.line(int(row)))
     _set_aside_ragged(ragged, layout, log, raw)
     if len(open_quotes):
         closed = ~np.isin(rows, open_quotes)
         table, rows = table.filter(pa.array(closed)), rows[closed]
     if len(rows):
         _read_rows(table, rows, block, layout, log, raw)
+    return raw
 
 
-def _convert_options(layout: _Layout) -> pacsv.ConvertOptions:
-    """Times stay text; each distinct text of a column of numbers is parsed once."""
-    places = sorted({*layout.time, *layout.quantities.values(), *layout.surplus})
-    coded = pa.dictionary(pa.int32(), pa.string())
-    return pacsv.ConvertOptions(
-        include_columns=[str(place) for place in places],
-        column_types={str(place): pa.string() if place in layout.time else coded for place in places},
-        check_utf8=False,
-        strings_can_be_null=False,
-        null_values=[],
-    )
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Ragged:
+    """A row with too few or too many cells; `row` counts from the block's first."""
+
+    row: int
+    text: str
+    cells: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Cut:
+    """A block cut into columns, and the rows that do not fit."""
+
+    table: pa.Table
+    ragged: Sequence[_Ragged]
+
+
+def _cut(data: bytes, layout: _Layout, log: Log, *, coded: AbstractSet[str]) -> _Cut | None:
+    """Cut a block into columns: times as text, quantities as numbers, those `coded` as their distinct texts.
+
+    None where a column that is not coded holds anything but numbers and empty cells.
+    """
+    ragged: list[_Ragged] = []
+
+    def note(row: Any) -> str:
+        ragged.append(_Ragged(row=row.number - 1, text=row.text, cells=row.actual_columns))
+        return "skip"
+
+    texts = pa.dictionary(pa.int32(), pa.string())
+    types = {str(place): texts for place in layout.surplus}
+    types |= {str(place): texts if name in coded else pa.float64() for name, place in layout.quantities.items()}
+    types |= {str(place): pa.string() for place in layout.time}
+    try:
+        table = pacsv.read_csv(
+            pa.BufferReader(data),
+            read_options=pacsv.ReadOptions(
+                use_threads=False, block_size=len(data) + 1, column_names=[str(n) for n in range(layout.width)]
+            ),
+            parse_options=pacsv.ParseOptions(
+                delimiter=log.delimiter, ignore_empty_lines=False, invalid_row_handler=note
+            ),
+            convert_options=pacsv.ConvertOptions(
+                include_columns=list(types), column_types=types, decimal_point=log.decimal,
+                check_utf8=False, strings_can_be_null=False, null_values=[""],
+            ),
+        )  # fmt: skip
+    except pa.ArrowInvalid:
+        return None
+    numbers = [table.column(name) for name, kind in types.items() if kind == pa.float64()]
+    finite = all(pc.all(pc.is_finite(column)).as_py() is not False for column in numbers)  # "nan" reads as a number
+    return _Cut(table=table, ragged=ragged) if finite else None
 
 
 def _open_quotes(block: _Block, log: Log) -> NDArray[np.int64]:
@@ -344,21 +419,21 @@ def _blanked(text: str, places: NDArray[np.int64]) -> str:
     return "\n".join(lines)
 
 
-def _set_aside_ragged(ragged: list[Any], layout: _Layout, log: Log, raw: RawLog) -> None:
+def _set_aside_ragged(ragged: Sequence[_Ragged], layout: _Layout, log: Log, raw: RawLog) -> None:
     """Account for rows with too few or too many cells: text rows, or readings that were cut or shifted."""
     if not ragged:
         return
-    cells = _cells_of([text for _, text, _ in ragged], log)
+    cells = _cells_of([row.text for row in ragged], log)
     stamps = [" ".join(row[place] if place < len(row) else "" for place in layout.time) for row in cells]
     timed = read_times(
         pa.array(stamps, pa.string()), form=log.time.format, writing=_writing(log), dated=_dated(log)
     ).valid
-    for (row, text, count), has_time in zip(ragged, timed, strict=True):
-        blank = not text.strip(" \t\0")
+    for row, has_time in zip(ragged, timed, strict=True):
+        blank = not row.text.strip(" \t\0")
         reason = "blank line" if blank else "text row"
-        if has_time and count > 1:
-            reason = f"{count} cells where a row has {layout.width}"
-        raw.set_aside(reason, np.array([row]), text[:_EXAMPLE_LENGTH])
+        if has_time and row.cells > 1:
+            reason = f"{row.cells} cells where a row has {layout.width}"
+        raw.set_aside(reason, [row.row], row.text[:_EXAMPLE_LENGTH])
 
 
 def _writing(log: Log, quantity: str = "") -> Writing:
@@ -381,6 +456,11 @@ def _read_rows(
         quantity: _decoded(columns[place], _writing(log, quantity))
         for quantity, place in layout.quantities.items()
     }
+    raw.worded |= {
+        quantity
+        for quantity, column in cells.items()
+        if column.states is not None and np.isin(column.states, _WORDS).any()
+    }
     keep = times.valid
     for place in layout.surplus:
         keep = keep & pc.equal(pc.binary_length(pc.utf8_trim_whitespace(columns[place].cast(pa.string()))), 0).to_numpy(
@@ -388,32 +468,35 @@ def _read_rows(
         )
     if not keep.all():
         _set_aside_untimed(rows, stamps, cells, times.valid, keep, block, layout, raw)
-        cells = {quantity: column.taken(keep) for quantity, column in cells.items()}
     if not keep.any():
         return
-    kept = rows[keep]
-    raw.parts.append(
-        RawPart(
-            rows=kept,
-            micros=times.micros[keep],
-            zoned=times.zoned[keep],
-            cells=cells,
-            texts={
-                quantity: _texts(columns[layout.quantities[quantity]], column, rows, keep)
-                for quantity, column in cells.items()
-                if column.states is not None and (column.states == TEXT).any()
-            },
-        )
+    part = RawPart(
+        rows=rows,
+        micros=times.micros,
+        zoned=times.zoned,
+        cells=cells,
+        texts={
+            quantity: _texts(columns[layout.quantities[quantity]], cells[quantity], rows, keep)
+            for quantity in raw.worded
+        },
     )
+    raw.parts.append(part if keep.all() else part.taken(keep))
 
 
-def _decoded(column: pa.DictionaryArray, writing: Writing) -> Cells:
-    distinct = read_cells(column.dictionary, writing=writing)
-    return distinct.taken(column.indices.to_numpy(zero_copy_only=False))
+def _decoded(column: pa.Array, writing: Writing) -> Cells:
+    if pa.types.is_string(column.type):  # the column of times may hold a quantity as well
+        column = column.dictionary_encode()
+    if pa.types.is_dictionary(column.type):
+        distinct = read_cells(column.dictionary, writing=writing)
+        return distinct.taken(column.indices.to_numpy(zero_copy_only=False))
+    states = None
+    if column.null_count:
+        states = np.where(_mask(column.is_null()), np.int8(Cell.EMPTY), np.int8(Cell.NUMBER))
+    return Cells(values=column.to_numpy(zero_copy_only=False), states=states)
 
 
 def _texts(column: pa.DictionaryArray, cells: Cells, rows: NDArray[np.int64], keep: Mask) -> dict[int, str]:
-    places = np.flatnonzero(keep)[np.flatnonzero(cells.states == TEXT)[:_TEXTS_KEPT]]
+    places = np.flatnonzero((cells.states == TEXT) & keep)[:_TEXTS_KEPT]
     return {int(rows[place]): str(column[int(place)]) for place in places}
 
 
@@ -443,7 +526,7 @@ def _set_aside_untimed(
     blank = _mask(pc.match_substring_regex(stamps, r"^[\s\x00]*$"))
     wordy = _mask(pc.match_substring_regex(stamps, r"^(\p{L}|\P{Nd}*$)"))
     again = _mask(pc.equal(stamps, names)) & (names.strip() != "")
-    units = ~numbers & words & (places == layout.first_row) if not raw.parts else np.zeros(len(places), bool)
+    units = ~numbers & words & (places == layout.first_row)
     reasons = np.select(
         [blank & ~words, again, units, blank & numbers, wordy | ~numbers],
         ["blank line", "column names again", "units row", "no time", "text row"],

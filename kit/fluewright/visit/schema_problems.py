@@ -102,10 +102,20 @@ def problems_in(error: ValidationError, text: str) -> list[Problem]:
 
 
 def _is_hollow(finding: Any, findings: Sequence[Any]) -> bool:
-    """Tell a list called too short only because what it holds has faults of its own."""
-    place = finding["loc"]
-    deeper = (len(other["loc"]) > len(place) and other["loc"][: len(place)] == place for other in findings)
-    return finding["type"] == "too_short" and any(deeper)
+    """Tell what only follows from another finding: a list without a sound member, a key missing as it is misspelt."""
+    kind, place = finding["type"], finding["loc"]
+    if kind == "too_short":
+        return any(len(other["loc"]) > len(place) and other["loc"][: len(place)] == place for other in findings)
+    misspelt = (
+        str(other["loc"][-1])
+        for other in findings
+        if other["type"] == "extra_forbidden" and other["loc"][:-1] == place[:-1]
+    )
+    return kind == "missing" and any(_near(name, [str(place[-1])]) for name in misspelt)
+
+
+def _near(name: str, known: Sequence[str]) -> list[str]:
+    return difflib.get_close_matches(name, known, n=1, cutoff=0.5)
 
 
 def _is_branch(part: str | int) -> bool:
@@ -132,7 +142,7 @@ def _worded(finding: Mapping[str, Any], place: Place, text: str) -> Problem:
         )
     if kind == "extra_forbidden":
         known = _known_keys(place[:-1])
-        near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+        near = _near(name, known)
         return Problem(
             what=f"the key {shown(name)} is not known",
             where=where,

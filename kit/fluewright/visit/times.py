@@ -21,6 +21,7 @@ Mask = NDArray[np.bool_]
 _SECOND = 1_000_000
 _DAY = 86_400 * _SECOND
 _HALF_DAY = _DAY // 2
+_QUARTER = 900 * _SECOND
 _ISO = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?"
 _ZONE = r" ?(Z|[+-]\d\d(:?\d\d)?)$"
 _MILLISECONDS_FROM = 1e11  # seconds since 1970 reach this in the year 5138
@@ -55,7 +56,8 @@ def read_times(cells: pa.StringArray, *, form: str, writing: Writing, dated: boo
 
 def _iso(cells: pa.StringArray) -> Times:
     count = len(cells)
-    whole = pc.all(pc.match_substring_regex(cells, r"^.{16}")).as_py()  # a bare date would pass the cast below
+    shortest = pc.min(pc.binary_length(cells)).as_py()
+    whole = shortest is not None and shortest >= len("2026-01-31 10:04")  # a bare date would pass the cast below
     for zone in (None, "UTC"):
         try:
             read = pc.cast(cells, pa.timestamp("us", zone)) if whole else None
@@ -139,9 +141,8 @@ class OnUTC:
 
 def set_on_utc(local: Micros, *, zone: str) -> OnUTC:
     """Set local times on UTC; an hour that occurs twice is told apart by the order of the rows where that is plain."""
-    naive = pd.DatetimeIndex(local.astype("datetime64[us]"))
-    first = _localized(naive, zone, summer=True)
-    second = _localized(naive, zone, summer=False)
+    first = _localized(local, zone, summer=True)
+    second = _localized(local, zone, summer=False)
     never = first == pd.NaT.value
     open_question = (first != second) & ~never
     micros, twice = np.where(open_question, np.int64(pd.NaT.value), first), open_question.copy()
@@ -153,9 +154,16 @@ def set_on_utc(local: Micros, *, zone: str) -> OnUTC:
     return OnUTC(micros=micros, twice=twice, never=never)
 
 
-def _localized(naive: pd.DatetimeIndex, zone: str, *, summer: bool) -> Micros:
+def _localized(local: Micros, zone: str, *, summer: bool) -> Micros:
+    """Return local times on UTC, an hour that occurs twice as of `summer`; clocks change at full quarters of an hour."""
+    quarters = local // _QUARTER
+    starts = np.flatnonzero(np.concatenate([[True], quarters[1:] != quarters[:-1]]))[: len(local)]
+    naive = pd.DatetimeIndex((quarters[starts] * _QUARTER).astype("datetime64[us]"))
     placed = naive.tz_localize(ZoneInfo(zone), ambiguous=np.full(len(naive), summer), nonexistent="NaT")
-    return np.asarray(placed.tz_convert("UTC").tz_localize(None).as_unit("us").asi8)
+    micros = np.asarray(placed.tz_convert("UTC").tz_localize(None).as_unit("us").asi8)
+    lengths = np.diff(np.concatenate([starts, [len(local)]]))
+    set_on = np.repeat(micros, lengths)
+    return np.where(set_on == pd.NaT.value, set_on, set_on + local % _QUARTER)
 
 
 def _told_apart(first: Micros, second: Micros, run: slice) -> Micros | None:

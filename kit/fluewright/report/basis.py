@@ -1,0 +1,105 @@
+"""How the numbers were formed, and by what source, as the table of methods that closes a report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from fluewright import sources
+from fluewright.report import words
+from fluewright.report.objects import Table
+from fluewright.studies.audit import Audit
+from fluewright.studies.numbers import DRAWS
+
+_CAME_BY = {
+    "read": "read in the source",
+    "quoted": "as quoted",
+    "memory": "value from memory",
+    "chosen": "chosen here",
+    "defined": "by definition",
+    "derived": "derived",
+}
+
+
+def _of(table: str, *keys: str) -> str:
+    """Return the source of an entry of the data, and how we came by it."""
+    entry = sources.table(table)
+    for key in keys:
+        entry = entry[key]
+    named = entry["title"] if "title" in entry else entry["source"]
+    status = _CAME_BY[entry["status"]]
+    return f"{named}" if status.split()[0] in named else f"{named} ({status})"
+
+
+def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
+    warm = "77 °F" if audit.visit.plan.report.units == "US" else "25 °C"
+    condensing = audit.visit.plan.appliance.condensing
+    criteria = audit.points[0].steadiness.criteria
+    yield (
+        "Steady window",
+        f"By the definition “{criteria.name}”: slope and spread of every channel within limits over at least "
+        f"{words.duration(criteria.minimum_length)}; the latest such stretch is taken. A window chosen by a person says so.",
+        criteria.source,
+    )
+    yield (
+        "Heat of the fuel",
+        f"Gross and net heating value of the composition, burned at {warm}; heat input counts gross unless net is said.",
+        _of("species", "source"),
+    )
+    yield ("Composition of the fuel", f"{words.sentence(audit.fuel.name)}", audit.fuel.source)
+    yield (
+        "Flue gas",
+        "Air ratio and flue composition from dry oxygen and carbon monoxide by the balance of carbon, hydrogen, oxygen "
+        "and nitrogen on the fuel burned, with humid air; solved in closed form.",
+        "conservation of elements",
+    )
+    yield (
+        "Dry-oxygen rule",
+        "Excess air is oxygen over 20.9 % less oxygen; air-free carbon monoxide is carbon monoxide times 20.9 % over "
+        "20.9 % less oxygen. Limits in the trade are judged by this rule.",
+        _of("air", "trade"),
+    )
+    yield (
+        "Flue losses",
+        f"Sensible heat of each part of the flue gas from {warm}, latent heat of the water from the fuel's hydrogen, and "
+        "heat of unburnt gas; heat that the combustion air brings or lacks is named. "
+        + (
+            "Latent heat is credited for what condenses, the gas being saturated at the flue temperature."
+            if condensing
+            else "No latent heat is credited: the appliance is not declared condensing."
+        ),
+        _of("equilibrium", "data"),
+    )
+    yield (
+        "Water dew point",
+        "Temperature at which the flue gas is saturated, at the site's pressure and with the moisture of the air.",
+        _of("water", "saturation"),
+    )
+    yield (
+        "Flame temperature",
+        "Chemical equilibrium at constant enthalpy and pressure; a flue reading is not at equilibrium.",
+        _of("equilibrium", "data"),
+    )
+    if not condensing and any("loss_stack_european" in point.numbers for point in audit.points):
+        yield ("European simple formula", "Stack loss on the net basis from temperatures and dry oxygen.", _of("stack_loss", "formula"))
+    yield (
+        "Intervals",
+        f"95 % coverage, probabilistically symmetric, from {DRAWS:,} draws through the same formulas; an instrument's error "
+        "is drawn once for all its readings, so that averaging does not shrink it. Noise counts with its autocorrelation.",
+        "JCGM 101:2008 (value from memory)",
+    )
+    yield (
+        "Carbon monoxide",
+        "Judged on every row with a reading, used or refused, as well as on the mean over the window; nothing is "
+        "subtracted before a safety limit, and a reading above the range counts as at least that much.",
+        "chosen here",
+    )
+
+
+def methods(audit: Audit) -> Table:
+    """Return how each kind of number was formed, with its source."""
+    return Table(
+        columns=("What", "How", "Source"),
+        rows=[*_rows(audit)],
+        caption="Methods.",
+        align=("left", "left", "left"),
+    )

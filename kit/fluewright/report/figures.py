@@ -1,0 +1,594 @@
+"""The figures of an audit: an audit in, a figure with caption and alt text out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from fluewright import sources
+from fluewright.report import words
+from fluewright.report.drawing import COLORS, Drawing, drawing_style, figure, text_width
+from fluewright.report.objects import Figure
+from fluewright.report.tables import (
+    CREDITS,
+    LOSSES,
+    RANKED,
+    Mark,
+    burned_points,
+    marks,
+    number_of,
+    ranked_point,
+)
+from fluewright.steady import Stretch, Window
+from fluewright.steady.words import rate
+from fluewright.studies.audit import Audit, PointAudit
+from fluewright.units import Array
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_SHADE, _EDGE, _HATCH = "#e3e8ee", "#55606b", "#9aa4ad"
+_LINES = ("-", "--", "-.", ":")
+_FAR_APART = pd.Timedelta(hours=1)  # test points further apart than this get a figure each
+_MOST_DRAWN = 1_500  # readings of a line; above, the least and the greatest of each bin are drawn
+_GAP = pd.Timedelta(seconds=60)  # a line is broken where no row was logged for longer
+_PANEL, _STRIP = 0.72, 0.26  # inches
+
+
+def _drawing(audit: Audit, height: float) -> Drawing:
+    return Drawing(figsize=(text_width(audit.visit.plan.report.paper.lower()), height))
+
+
+def _margins(drawing: Drawing, *, left: float, right: float, top: float, bottom: float) -> Mapping[str, float]:
+    """Return margins given in inches as the fractions matplotlib asks for."""
+    width, height = drawing.get_size_inches()
+    return {
+        "left": left / width,
+        "right": 1 - right / width,
+        "top": 1 - top / height,
+        "bottom": bottom / height,
+    }
+
+
+# ---------------------------------------------------------------------------- stabilization
+
+_PANELS = (
+    ("oxygen_dry", "oxygen_wet", "carbon_dioxide_dry"),
+    ("carbon_monoxide_dry",),
+    ("nitric_oxide_dry", "nitrogen_dioxide_dry", "nitrogen_oxides_dry"),
+    ("flue_temperature",),
+    ("supply_temperature", "return_temperature"),
+    ("air_temperature", "ambient_temperature", "outdoor_temperature"),
+    ("carbon_monoxide_ambient", "carbon_monoxide_supply", "carbon_monoxide_return"),
+    ("supply_static_pressure", "return_static_pressure"),
+)
+_LEFT_OUT = frozenset({"burner_on", "blower_on"})
+
+
+def stabilization(audit: Audit) -> tuple[Figure, ...]:
+    """Return all channels on one time axis, windows and refused stretches marked; one figure unless far apart."""
+    return tuple(_stabilization(audit, points) for points in near_points(audit))
+
+
+def near_points(audit: Audit) -> tuple[tuple[PointAudit, ...], ...]:
+    """Return the test points in order of time, those near each other together."""
+    ordered = sorted(audit.points, key=lambda point: point.rows.start)
+    groups = [[ordered[0]]]
+    for before, after in zip(ordered, ordered[1:], strict=False):
+        if after.rows.start - before.rows.end > _FAR_APART:
+            groups.append([])
+        groups[-1].append(after)
+    return tuple(tuple(group) for group in groups)
+
+
+def _panels(frame: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
+    """Return the channels that were logged, those of a kind together."""
+    read = [name for name in frame.columns if frame[name].notna().any() and name not in _LEFT_OUT]
+    found = [tuple(name for name in panel if name in read) for panel in _PANELS]
+    alone = [(name,) for name in read if not any(name in panel for panel in _PANELS)]
+    return tuple(panel for panel in (*found, *alone) if panel)
+
+
+def _stabilization(audit: Audit, points: Sequence[PointAudit]) -> Figure:
+    start, end = points[0].rows.start, max(point.rows.end for point in points)
+    frame = audit.visit.readings.frame.loc[start:end]
+    panels = _panels(frame)
+    with drawing_style():
+        drawing = _drawing(audit, _STRIP + _PANEL * len(panels) + 0.75)
+        inches = _margins(drawing, left=0.62, right=0.1, top=0.22, bottom=0.5)
+        axes = drawing.subplots(
+            1 + len(panels),
+            1,
+            sharex=True,
+            gridspec_kw={"height_ratios": [_STRIP, *[_PANEL] * len(panels)], "hspace": 0.42, **inches},
+        )
+        _draw_strip(axes[0], audit, points)
+        for ax, panel in zip(axes[1:], panels, strict=True):
+            _draw_panel(ax, audit, frame, panel)
+            for point in points:
+                _shade_window(ax, audit, point)
+        _time_axis(axes[-1], audit, start, end)
+    return figure(drawing, alt=_alt(audit, points, panels), caption=_caption(audit, points))
+
+
+def _local(audit: Audit, moments: pd.DatetimeIndex | pd.Timestamp) -> Any:
+    """Return clock times of the visit's zone without the zone, which matplotlib would shift."""
+    return moments.tz_convert(audit.visit.plan.visit.time_zone).tz_localize(None)
+
+
+def _draw_strip(ax: Axes, audit: Audit, points: Sequence[PointAudit]) -> None:
+    """Draw what each stretch is: windows grey and named, refused ones hatched with their letter above."""
+    whole = points[0].rows.start, max(point.rows.end for point in points)
+    room = (whole[1] - whole[0]) / 60
+    last, level = whole[0] - 2 * room, 0
+    for mark in marks(points):
+        left, right = mark.part.start, mark.part.end
+        accepted = isinstance(mark.part, Window)
+        ax.axvspan(
+            _local(audit, left),
+            _local(audit, right),
+            facecolor=_SHADE if accepted else "none",
+            edgecolor=_EDGE if accepted else _HATCH,
+            hatch=None if accepted else "////",
+            linewidth=0.8 if accepted else 0.4,
+        )
+        middle = left + (right - left) / 2
+        level = (level + 1) % 2 if middle - last < room and not accepted else 0
+        last = middle if not accepted else last
+        ax.annotate(
+            "window" if accepted and right - left > 3 * room else "" if accepted else mark.letter,
+            (_local(audit, middle), 0.5 if accepted else 1.0),
+            xycoords=("data", "axes fraction"),
+            xytext=(0, 0 if accepted else 2 + 7 * level),
+            textcoords="offset points",
+            ha="center",
+            va="center" if accepted else "bottom",
+            fontsize=7.5,
+        )
+    for point in points:
+        ax.annotate(
+            words.heading(point.name),
+            (_local(audit, point.rows.start), 0),
+            xycoords=("data", "axes fraction"),
+            xytext=(0, -2),
+            textcoords="offset points",
+            va="top",
+            fontsize=7.5,
+            fontweight="bold",
+        )
+    ax.set_yticks([])
+    ax.grid(visible=False)
+    ax.spines[:].set_visible(False)
+    ax.tick_params(bottom=False, labelbottom=False)
+
+
+def _draw_panel(ax: Axes, audit: Audit, frame: pd.DataFrame, panel: Sequence[str]) -> None:
+    system = audit.visit.plan.report.units
+    labels = []
+    for number, name in enumerate(panel):
+        drawn = _thinned(_broken(frame[name]))
+        values = words.on_page(name, drawn.to_numpy(dtype=float), system)
+        style = {"color": COLORS[number % 4], "linestyle": _LINES[number % 4]}
+        ax.plot(_local(audit, drawn.index), values, **style)
+        if len(panel) > 1:
+            _label_line(ax, audit, drawn.index, values, number, name)
+        labels.append(_channel_label(audit, name))
+        bounds = audit.visit.readings.lower_bounds
+        if name in bounds:
+            over = _thinned(bounds[name].loc[frame.index[0] : frame.index[-1]].dropna())
+            ax.plot(
+                _local(audit, over.index),
+                words.on_page(name, over.to_numpy(dtype=float), system),
+                linestyle="none",
+                marker="^",
+                color="black",
+                markersize=3,
+            )
+            labels[-1] += " (▲ at least so much: above the instrument's range)" if len(over) else ""
+    ax.set_title("; ".join(labels), fontsize=7.5, fontweight="normal", pad=2.5)
+    ax.set_ylabel(words.sign(panel[0], system) or "on, off", fontsize=8)
+    ax.margins(y=0.12)
+    ax.locator_params(axis="y", nbins=4)
+    ax.tick_params(labelbottom=False, labelsize=7.5)
+
+
+def _channel_label(audit: Audit, name: str) -> str:
+    computed = audit.visit.readings.channels[name].origin == "instrument"
+    return sources.quantity(name).label + (", computed inside the instrument" if computed else "")
+
+
+def _label_line(ax: Axes, audit: Audit, index: pd.DatetimeIndex, values: Array, number: int, name: str) -> None:
+    """Name a line beside it, where it has its last reading."""
+    read = np.flatnonzero(np.isfinite(values))
+    if not len(read):
+        return
+    at = read[-1]
+    ax.annotate(
+        words.in_a_sentence(name),
+        (_local(audit, index[at]), float(values[at])),
+        xytext=(-2, 3 if number % 2 == 0 else -3),
+        textcoords="offset points",
+        ha="right",
+        va="bottom" if number % 2 == 0 else "top",
+        fontsize=7,
+        color=COLORS[number % 4],
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.75},
+    )
+
+
+def _shade_window(ax: Axes, audit: Audit, point: PointAudit) -> None:
+    window = point.steadiness.window
+    if window is not None:
+        ax.axvspan(_local(audit, window.start), _local(audit, window.end), color=_SHADE, zorder=0, linewidth=0)
+    for moment in (point.rows.start, point.rows.end):
+        ax.axvline(_local(audit, moment), color=_EDGE, linewidth=0.5, linestyle=(0, (1, 2)), zorder=0)
+
+
+def _time_axis(ax: Axes, audit: Audit, start: pd.Timestamp, end: pd.Timestamp) -> None:
+    from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+
+    locator = AutoDateLocator(minticks=4, maxticks=9)
+    ax.xaxis.set_major_locator(locator)
+    ax.xaxis.set_major_formatter(
+        ConciseDateFormatter(locator, zero_formats=["", "%Y", "%b", "%b %d", "%H:%M", "%H:%M"], show_offset=False)
+    )
+    ax.tick_params(labelbottom=True)
+    margin = (end - start) / 100
+    ax.set_xlim(_local(audit, start - margin), _local(audit, end + margin))
+    ax.set_xlabel(f"Local time, {audit.visit.plan.visit.time_zone.replace('_', ' ')}")
+
+
+def _broken(series: pd.Series[float]) -> pd.Series[float]:
+    """Return the readings with a break wherever no row was logged for long, so that no line bridges it."""
+    steps = series.index.to_series().diff()
+    late = steps > max(_GAP, 5 * steps.median())
+    if not late.any():
+        return series
+    ends = series.index[late.to_numpy()] - pd.Timedelta(milliseconds=1)
+    return pd.concat([series, pd.Series(np.nan, index=ends)]).sort_index()
+
+
+def _thinned(series: pd.Series[float]) -> pd.Series[float]:
+    """Return no more readings than a page can show: of each bin the least and the greatest, at their times."""
+    if len(series) <= _MOST_DRAWN:
+        return series
+    per_bin = -(-len(series) // (_MOST_DRAWN // 2))
+    whole = len(series) // per_bin
+    values = series.to_numpy(dtype=float)[: whole * per_bin].reshape(whole, per_bin)
+    offsets = np.arange(whole) * per_bin
+    least = np.where(np.isnan(values), np.inf, values).argmin(axis=1) + offsets
+    greatest = np.where(np.isnan(values), -np.inf, values).argmax(axis=1) + offsets
+    rest = np.arange(whole * per_bin, len(series))
+    return series.iloc[np.unique(np.concatenate([least, greatest, rest]))]
+
+
+def _caption(audit: Audit, points: Sequence[PointAudit]) -> str:
+    said = " ".join(words.sentence(_settled_words(audit, point)) for point in points)
+    return f"{said} Shaded: the window; hatched and lettered: refused, for the reasons in the table below."
+
+
+def _settled_words(audit: Audit, point: PointAudit) -> str:
+    steady, zone, system = point.steadiness, audit.visit.plan.visit.time_zone, audit.visit.plan.report.units
+    window = steady.window
+    if window is None:
+        return f"{point.name}: no steady window was found"
+    text = f"{point.name}: "
+    if window.chosen_by == "person":
+        agree = "the rules agree" if steady.rules_agree else "the rules do not agree"
+        text += f"a person chose the window from {words.clock(window.start, zone)}, and {agree}"
+    else:
+        lit = _lit(point)
+        text += f"every channel held still from {words.clock(window.start, zone)}, {words.duration((window.start - lit).total_seconds())} "
+        text += "after light-off" if lit > point.rows.start else "after the test point began"
+    slope = steady.flue_slope
+    if np.isfinite(slope) and abs(slope) > 0:
+        text += f"; the flue was still {'warming' if slope > 0 else 'cooling'} by {rate('flue_temperature', abs(slope), system)}"
+    return text
+
+
+def _lit(point: PointAudit) -> pd.Timestamp:
+    """Return when the burner lit within the test point, else when the test point began."""
+    first = next((part for part in point.steadiness.refused if part.phase == "light-off"), None)
+    return first.start if first is not None else point.rows.start
+
+
+def _alt(audit: Audit, points: Sequence[PointAudit], panels: Sequence[Sequence[str]]) -> str:
+    channels = words.joined(words.in_a_sentence(name) for panel in panels for name in panel)
+    said = " ".join(words.sentence(_settled_words(audit, point)) for point in points)
+    refused = sum(isinstance(mark.part, Stretch) for mark in marks(points))
+    return f"Time charts above each other of {channels}. {said} {refused} stretches are marked as refused."
+
+
+# ---------------------------------------------------------------------------- where the heat goes
+
+
+def heat(audit: Audit) -> Figure:
+    """Return where the gross heat input goes as steps from 100 % down to what is left, by test point."""
+    points = burned_points(audit)
+    steps = [_steps(point) for point in points]
+    names = list(dict.fromkeys(name for one in steps for name, _ in one))
+    floor = _floor(min(point.numbers["efficiency_gross"].value for point in points))
+    with drawing_style():
+        drawing = _drawing(audit, 0.85 + 0.21 * (len(names) + 2))
+        inches = _margins(drawing, left=2.25, right=0.15, top=0.25, bottom=0.5)
+        axes = drawing.subplots(1, len(points), sharey=True, squeeze=False, gridspec_kw={"wspace": 0.08, **inches})[0]
+        for ax, point, one in zip(axes, points, steps, strict=True):
+            _draw_steps(ax, names, dict(one), point.numbers["efficiency_gross"].value, floor)
+            ax.set_title(words.heading(point.name), fontsize=8.5)
+        axes[0].set_yticks(range(len(names) + 2), ["Gross heat input", *map(_step_label, names), "Left for use"])
+        axes[0].invert_yaxis()
+        axes[0].set_xlabel(f"Share of gross heat input, % (axis begins at {floor:g} %)", loc="left")
+    return figure(drawing, alt=_heat_alt(points, steps), caption=_heat_caption(points, steps))
+
+
+def _steps(point: PointAudit) -> list[tuple[str, float]]:
+    """Return what is lost and what is brought, as shares of gross input; with what is left they add to one."""
+    lost = [(name, point.numbers[name].value) for name in LOSSES if point.numbers[name].value != 0]
+    brought = [(name, -point.numbers[name].value) for name in CREDITS if name in point.numbers]
+    return lost + [(name, value) for name, value in brought if value != 0]
+
+
+def _step_label(name: str) -> str:
+    return CREDITS.get(name, sources.quantity(name).label)
+
+
+def _floor(least: float) -> float:
+    """Return where the axis begins [%]: a round number some way below what is left."""
+    return max(0.0, 10.0 * np.floor((100 * least - 4) / 10))
+
+
+def _draw_steps(ax: Axes, names: Sequence[str], values: Mapping[str, float], left: float, floor: float) -> None:
+    """Draw a full bar, one step per loss, and what is left; numbers beside them, so that grey print says it all."""
+    at = 100.0
+    ends = [(0, floor, 100.0, "100")]
+    for row, name in enumerate(names, start=1):
+        value = 100 * values.get(name, 0.0)
+        ends.append((row, at - value, at, f"{value:.2f}" if name in values else "–"))
+        ax.plot([at - value] * 2, [row - 0.3, row + 1.3], color=_EDGE, linewidth=0.5)
+        at -= value
+    ends.append((len(names) + 1, floor, 100 * left, f"{100 * left:.1f}"))
+    for row, low, high, text in ends:
+        whole = row in (0, len(names) + 1)
+        ax.barh(
+            row,
+            high - low,
+            left=low,
+            height=0.62,
+            facecolor="#ffffff" if whole else COLORS[0],
+            edgecolor="black",
+            hatch="////" if row == len(names) + 1 else None,
+            linewidth=0.6,
+        )
+        middle = whole
+        ax.annotate(
+            text.replace("-", "−"),
+            ((low + high) / 2 if middle else min(low, high), row),
+            xytext=(0 if middle else -3, 0),
+            textcoords="offset points",
+            ha="center" if middle else "right",
+            va="center",
+            fontsize=8,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8} if middle else None,
+        )
+    ax.set_xlim(floor, 100.8)
+    ax.grid(visible=False)
+    ax.tick_params(left=False)
+
+
+def _heat_caption(points: Sequence[PointAudit], steps: Sequence[Sequence[tuple[str, float]]]) -> str:
+    said = []
+    for point, one in zip(points, steps, strict=True):
+        name, value = max(one, key=lambda pair: pair[1])
+        left = 100 * point.numbers["efficiency_gross"].value
+        said.append(
+            words.sentence(
+                f"{point.name}: {left:.1f} % of the gross heat input is left for use; the largest loss, {value:.1%}"
+                f", is {_lowered(_step_label(name))}".replace("%,", " %,")
+            )
+        )
+    return " ".join([*said, "The parts add to the gross heat input."])
+
+
+def _lowered(label: str) -> str:
+    return label[0].lower() + label[1:]
+
+
+def _heat_alt(points: Sequence[PointAudit], steps: Sequence[Sequence[tuple[str, float]]]) -> str:
+    said = []
+    for point, one in zip(points, steps, strict=True):
+        parts = ", ".join(f"{_lowered(_step_label(name))} {100 * value:.2f} %" for name, value in one)
+        said.append(f"{point.name}: {parts}; left for use {100 * point.numbers['efficiency_gross'].value:.1f} %.")
+    return f"Bars stepping down from 100 % of the gross heat input. {' '.join(said)}"
+
+
+# ---------------------------------------------------------------------------- dew point
+
+
+def dew_points(audit: Audit) -> Figure | None:
+    """Return flue temperature against dew point over excess air, or None where no test point knows both."""
+    points = [
+        point
+        for point in audit.points
+        if "dew_point_margin" in point.numbers and number_of(point, "flue_temperature") is not None
+    ]
+    if not points:
+        return None
+    system = audit.visit.plan.report.units
+    curve = audit.dew_points
+    most = 100 * max(point.numbers["excess_air"].value for point in points)
+    with drawing_style():
+        drawing = _drawing(audit, 2.7)
+        ax = drawing.subplots(gridspec_kw=_margins(drawing, left=0.62, right=1.45, top=0.12, bottom=0.5))
+        dew = words.on_page("water_dew_point", curve.dew_point, system)
+        shown = 100 * curve.excess_air <= max(100.0, 1.4 * most)
+        air = 100 * curve.excess_air[shown]
+        ax.plot(air, dew[shown], color=COLORS[0])
+        for number, point in enumerate(points):
+            _draw_flue_point(ax, point, system, number)
+        low = min(ax.get_ylim()[0], float(dew[shown].min()) - 20)
+        ax.fill_between(air, dew[shown], low, facecolor="none", edgecolor=_HATCH, hatch="////", linewidth=0)
+        ax.set_ylim(low, ax.get_ylim()[1] + 0.08 * (ax.get_ylim()[1] - low))
+        ax.set_xlim(air[0], air[-1])
+        ax.annotate(
+            "Water dew point\n(below: condensation)",
+            (air[-1], float(dew[shown][-1])),
+            xytext=(4, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=8,
+            color=COLORS[0],
+            annotation_clip=False,
+        )
+        ax.set_xlabel("Excess air by carbon–oxygen balance, %")
+        ax.set_ylabel(f"Temperature, {words.sign('water_dew_point', system)}")
+    return figure(drawing, alt=_dew_alt(audit, points), caption=_dew_caption(audit, points))
+
+
+_MARKERS = ("o", "s", "D", "v")
+
+
+def _draw_flue_point(ax: Axes, point: PointAudit, system: words.System, number: int) -> None:
+    flue = number_of(point, "flue_temperature")
+    dew, air = point.numbers["water_dew_point"], point.numbers["excess_air"]
+    assert flue is not None
+    marker = _MARKERS[number % len(_MARKERS)]
+    for one, filled in ((flue, True), (dew, False)):
+        value, low, high = (float(words.on_page("water_dew_point", each, system)) for each in (one.value, one.low, one.high))
+        ax.errorbar(
+            100 * air.value,
+            value,
+            xerr=[[100 * (air.value - air.low)], [100 * (air.high - air.value)]],
+            yerr=[[value - low], [high - value]],
+            marker=marker,
+            color="black" if filled else COLORS[0],
+            markerfacecolor="black" if filled else "white",
+            markersize=4.5,
+            elinewidth=0.8,
+            capsize=2,
+            linestyle="none",
+        )
+        if filled:
+            ax.annotate(
+                f"{words.heading(point.name)}: flue gas",
+                (100 * air.value, value),
+                xytext=(7, 4),
+                textcoords="offset points",
+                fontsize=8,
+            )
+
+
+def margin_words(audit: Audit, point: PointAudit) -> str:
+    """Return in a sentence whether the flue gas of a test point condenses, and by how much."""
+    system = audit.visit.plan.report.units
+    margin, dew = point.numbers["dew_point_margin"], words.amount(point.numbers["water_dew_point"], system)
+    size = words.amount(margin, system, change=True).lstrip("+")
+    if margin.low > 0:
+        return f"{point.name}: the flue gas is {size} above its dew point of {dew}; no water condenses at the sampling point"
+    if margin.high < 0:
+        below = words.amount(_turned(margin), system, change=True).lstrip("+")
+        condensed = point.numbers.get("condensed_fraction")
+        share = f"; {words.amount(condensed, system)} of its water condenses" if condensed and condensed.value > 0 else ""
+        return f"{point.name}: the flue gas is {below} below its dew point of {dew}: it is wet{share}"
+    return f"{point.name}: whether the flue gas condenses cannot be told; it is {size} from its dew point of {dew}"
+
+
+def _turned(number: Any) -> Any:
+    from dataclasses import replace
+
+    return replace(number, value=-number.value, low=-number.high, high=-number.low)
+
+
+def _dew_caption(audit: Audit, points: Sequence[PointAudit]) -> str:
+    return " ".join(words.sentence(margin_words(audit, point)) for point in points)
+
+
+def _dew_alt(audit: Audit, points: Sequence[PointAudit]) -> str:
+    said = " ".join(words.sentence(margin_words(audit, point)) for point in points)
+    return f"Temperature over excess air: the falling curve of the water dew point, and the flue gas of each test point. {said}"
+
+
+# ---------------------------------------------------------------------------- uncertainty
+
+_MOST_RANKED = 5
+
+
+def uncertainty(audit: Audit) -> Figure | None:
+    """Return what each input alone adds to the half-widths of the three main results, greatest first."""
+    point = ranked_point(audit)
+    if point is None:
+        return None
+    system = audit.visit.plan.report.units
+    ranked = {name: point.contributions[name][:_MOST_RANKED] for name in RANKED if point.contributions.get(name)}
+    bars = sum(len(found) for found in ranked.values())
+    with drawing_style():
+        drawing = _drawing(audit, 0.25 + 0.18 * bars + 0.34 * len(ranked))
+        axes = drawing.subplots(
+            len(ranked),
+            1,
+            squeeze=False,
+            gridspec_kw={
+                "height_ratios": [len(found) for found in ranked.values()],
+                "hspace": 0.34 * len(ranked) / (0.18 * bars) * 1.05,
+                **_margins(drawing, left=3.0, right=1.35, top=0.25, bottom=0.05),
+            },
+        )[:, 0]
+        for ax, (name, found) in zip(axes, ranked.items(), strict=True):
+            for row, one in enumerate(found):
+                ax.barh(row, one.half_width, height=0.62, facecolor=COLORS[0], edgecolor="black", linewidth=0.5)
+                share = "under 1" if one.share < 0.01 else f"{100 * one.share:.0f}"
+                half = words.half_width(name, one.half_width, system)
+                ax.annotate(
+                    f"± {half}; {share} %",
+                    (one.half_width, row),
+                    xytext=(3, 0),
+                    textcoords="offset points",
+                    va="center",
+                    fontsize=7.5,
+                    annotation_clip=False,
+                )
+            ax.set_yticks(range(len(found)), [_input_label(one.group) for one in found])
+            ax.tick_params(left=False, bottom=False, labelbottom=False, labelsize=7.5)
+            ax.invert_yaxis()
+            ax.grid(visible=False)
+            ax.spines["bottom"].set_visible(False)
+            ax.set_title(_result_label(name), fontsize=8, loc="left", x=-0.01, pad=3)
+            ax.set_xlim(0, found[0].half_width * 1.02)
+    return figure(
+        drawing,
+        alt=f"Bars of what each input adds to the uncertainty. {' '.join(_ranking_words(ranked))}",
+        caption=_uncertainty_caption(point),
+    )
+
+
+def _input_label(group: str) -> str:
+    text = group[:1].upper() + group[1:]
+    return text if len(text) <= 52 else f"{text[:51]}…"
+
+
+def _result_label(name: str) -> str:
+    return sources.quantity(name).label
+
+
+def _ranking_words(ranked: Mapping[str, Sequence[Any]]) -> Iterator[str]:
+    for name, found in ranked.items():
+        yield words.sentence(f"{_result_label(name)}: most from {_lowered(found[0].group)}, {100 * found[0].share:.0f} % of the variance")
+
+
+def _uncertainty_caption(point: PointAudit) -> str:
+    return words.sentence(
+        f"{point.name}: half-width that each input alone adds to the 95 % interval, and its share of the variance"
+    )
+
+
+__all__ = [
+    "Mark",
+    "dew_points",
+    "heat",
+    "margin_words",
+    "near_points",
+    "stabilization",
+    "uncertainty",
+]

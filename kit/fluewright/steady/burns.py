@@ -1,0 +1,98 @@
+"""What the rules look at: the burns of a test point in bins, and which bins hold still."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from fluewright.steady.bins import Bins, FirstOrder, Lines, bin_burns, fit_first_order, fit_lines
+from fluewright.steady.criteria import Criteria, Limits, rules
+from fluewright.steady.rows import Rows, spans
+from fluewright.units import Array
+
+
+@dataclass(frozen=True, slots=True)
+class Burns:
+    """The burns of a test point, by rows and by bins.
+
+    `lines` holds the moving lines of each channel that has a say, and `badness` how far each window is
+    beyond the channel's limits (at most 1 where it holds). `holds` and `light_off` are by bins.
+    """
+
+    rows: Rows
+    bins: Bins
+    lines: Mapping[str, Lines]
+    badness: Mapping[str, Array]
+    holds: NDArray[np.bool_]
+    light_off: NDArray[np.bool_]
+    criteria: Criteria
+
+    def length(self, first: int, last: int) -> float:
+        """Return the time [s] that bins (last exclusive) cover."""
+        return self.rows.length(*self.bins.rows(first, last)) if last > first else 0.0
+
+    def holding(self) -> list[tuple[int, int]]:
+        """Return the runs of holding bins (last exclusive) of at least half a moving window."""
+        first, last = spans(self.holds)
+        keep = last - first >= max(1, self.bins.moving // 2)
+        return list(zip(first[keep].tolist(), last[keep].tolist(), strict=True))
+
+    def first_order(self, name: str, first: int, last: int) -> FirstOrder:
+        """Return the first-order settling of a channel through bins (last exclusive)."""
+        value = self.lines[name].binned[first:last]
+        return fit_first_order(self.bins.age(first, last), value, believed_from=rules().curvature)
+
+
+def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:
+    """Bin every burn, and test the moving lines of each channel the criteria ask for against its limits."""
+    bins = bin_burns(
+        rows.seconds,
+        start=rows.start[rows.burning],
+        stop=rows.stop[rows.burning],
+        interval=rows.interval,
+        length=criteria.slope_length,
+    )
+    lines: dict[str, Lines] = {}
+    badness: dict[str, Array] = {}
+    holds = bins.inside.copy()
+    for name, limit in criteria.limits.items():
+        if name not in frame or not len(bins.first):
+            continue
+        binned = bins.average(frame[name].to_numpy(dtype=np.float64))
+        if binned.share < rules().present:
+            continue
+        lines[name] = fit_lines(bins, binned)
+        badness[name] = how_bad(lines[name], limit, significance=rules().significance)
+        holds &= badness[name][bins.window_of] <= 1.0
+    if criteria.slope_length >= criteria.minimum_length:
+        holds = bins.covered(
+            holds
+        )  # such a definition is about the whole moving window, not about its middle
+    light_off = _light_off(bins, rows)
+    return Burns(rows, bins, lines, badness, holds & ~light_off & bool(lines), light_off, criteria)
+
+
+def how_bad(line: Lines, limit: Limits, *, significance: float) -> Array:
+    """Return how far each moving window is beyond its limits: infinite where it could not be read.
+
+    A slope counts where Student's t of it is above `significance`.
+    """
+    grown = np.maximum(1.0, np.abs(line.mean) / limit.level)
+    slope = np.abs(line.slope)
+    stands_out = slope >= significance * line.slope_error
+    drift = np.where(stands_out, slope / (limit.slope * grown), 0.0)
+    bad = np.maximum(drift, line.spread / (limit.spread * grown))
+    return np.where(np.isnan(bad), np.inf, bad)
+
+
+def _light_off(bins: Bins, rows: Rows) -> NDArray[np.bool_]:
+    """Return which bins lie within a burn's first minute, where its beginning was seen."""
+    if not len(bins.first):
+        return bins.inside
+    age = (np.arange(len(bins.inside)) - bins.first_of) * bins.width
+    lit = rows.lit[rows.burning][bins.burn_of]
+    return np.asarray(bins.inside & (age < rules().light_off) & lit)

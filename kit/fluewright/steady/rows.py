@@ -1,0 +1,170 @@
+"""Tell the rows of a test point apart: flue gas, fresh air, no reading, the end of a burn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from fluewright.errors import InputError
+from fluewright.steady.criteria import rules
+from fluewright.units import Array
+
+_CHAIN = 6  # so many runs in a row, each shorter than a light-off, are one flickering run
+
+
+class State(IntEnum):
+    """What a row of a test point is."""
+
+    FRESH = 0
+    BURNING = 1
+    UNKNOWN = 2
+    OFF = 3
+    ENDING = 4
+    FLICKER = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Rows in runs of one state without a gap.
+
+    `seconds` since the first row and `state` are by rows; `interval` [s] is the usual step between
+    readings. Each run has its first row, the row after its last, its state, and whether a burner that is
+    off comes just before it.
+    """
+
+    seconds: Array
+    interval: float
+    state: NDArray[np.int8]
+    start: NDArray[np.intp]
+    stop: NDArray[np.intp]
+    of: NDArray[np.int8]
+
+    @property
+    def burning(self) -> NDArray[np.bool_]:
+        """Which runs are burns."""
+        return np.asarray(self.of == State.BURNING)
+
+    @property
+    def lit(self) -> NDArray[np.bool_]:
+        """Which runs have fresh air, or a burner that is off, just before them."""
+        out = np.isin(self.of, (State.FRESH, State.OFF, State.ENDING))
+        return np.concatenate(([False], out[:-1]))
+
+    def length(self, start: int, stop: int) -> float:
+        """Return the time [s] that rows (last exclusive) cover, each standing for one usual interval."""
+        return float(self.seconds[stop - 1] - self.seconds[start] + self.interval) if stop > start else 0.0
+
+
+def sort_rows(frame: pd.DataFrame) -> Rows:
+    """Return the rows of a test point in runs of one state.
+
+    Raises
+    ------
+    InputError
+        There are no rows, or their time has no zone or does not go forward.
+    """
+    seconds = _seconds(frame)
+    steps = np.diff(seconds)
+    interval = float(np.median(steps)) if len(steps) else 0.0
+    gap = max(rules().gap, rules().gap_intervals * interval)
+    broken = steps > gap
+    gas = next((name for name in _GASES if name in frame and bool(frame[name].notna().any())), None)
+    state = _bridged(_states(frame, gas), seconds, gap)
+    state = _with_flicker(state, seconds, broken)
+    if gas is not None and gas.startswith("oxygen"):
+        state = _with_endings(state, frame[gas].to_numpy(dtype=np.float64), broken)
+    start, stop = _runs(state, broken)
+    return Rows(seconds, interval, state, start, stop, state[start])
+
+
+_GASES = ("oxygen_dry", "oxygen_wet", "carbon_dioxide_dry")
+
+
+def _seconds(frame: pd.DataFrame) -> Array:
+    index = frame.index
+    if not isinstance(index, pd.DatetimeIndex) or index.tz is None:
+        raise InputError("the readings of a test point need a time index with a time zone; localize it first")
+    if len(index) == 0:
+        raise InputError("the test point holds no rows; check its start and end against the log")
+    nanoseconds = index.as_unit("ns").asi8
+    back = np.diff(nanoseconds) <= 0
+    if back.any():
+        row = int(np.argmax(back)) + 1
+        raise InputError(
+            f"time does not go forward at {index[row]}, row {row} of the test point; sort the rows"
+        )
+    return np.asarray((nanoseconds - nanoseconds[0]) * 1e-9, dtype=np.float64)
+
+
+def _states(frame: pd.DataFrame, gas: str | None) -> NDArray[np.int8]:
+    if gas is not None:
+        value = frame[gas].to_numpy(dtype=np.float64)
+        fresh = (
+            value < rules().fresh_air_carbon_dioxide
+            if gas == "carbon_dioxide_dry"
+            else value >= rules().fresh_air_oxygen
+        )
+    elif "flue_temperature" in frame:  # no gas was logged, and a temperature alone cannot tell fresh air
+        value = frame["flue_temperature"].to_numpy(dtype=np.float64)
+        fresh = np.zeros(len(frame), dtype=bool)
+    else:
+        return np.full(len(frame), State.UNKNOWN, dtype=np.int8)
+    states = np.where(fresh, State.FRESH, np.where(np.isnan(value), State.UNKNOWN, State.BURNING))
+    if "burner_on" in frame:
+        off = frame["burner_on"].to_numpy(dtype=np.float64) == 0
+        states = np.where(off & (states == State.BURNING), State.OFF, states)
+    return states.astype(np.int8)
+
+
+def _bridged(states: NDArray[np.int8], seconds: Array, gap: float) -> NDArray[np.int8]:
+    """Return the states with a short dropout counted to what is the same on both sides of it."""
+    unknown = states == State.UNKNOWN
+    if not unknown.any() or unknown.all():
+        return states
+    rows = np.arange(len(states))
+    before = np.maximum.accumulate(np.where(unknown, -1, rows))
+    after = np.minimum.accumulate(np.where(unknown, len(states), rows)[::-1])[::-1]
+    inside = np.flatnonzero(unknown & (before >= 0) & (after < len(states)))
+    left, right = before[inside], after[inside]
+    short = (states[left] == states[right]) & (seconds[right] - seconds[left] <= gap)
+    bridged = states.copy()
+    bridged[inside[short]] = states[left[short]]
+    return bridged
+
+
+def _runs(states: NDArray[np.int8], broken: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    cuts = np.flatnonzero((np.diff(states) != 0) | broken) + 1
+    return np.concatenate(([0], cuts)), np.concatenate((cuts, [len(states)]))
+
+
+def spans(flags: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return first and last (exclusive) of each run of true flags."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.view(np.int8), [0]))))
+    return edges[::2], edges[1::2]
+
+
+def _with_flicker(states: NDArray[np.int8], seconds: Array, broken: NDArray[np.bool_]) -> NDArray[np.int8]:
+    """Return the states with chains of runs too short to be burns marked as one."""
+    start, stop = _runs(states, broken)
+    first, last = spans(seconds[stop - 1] - seconds[start] < rules().light_off)
+    chain = last - first >= _CHAIN
+    marks = np.zeros(len(states) + 1, dtype=np.int64)
+    marks[start[first[chain]]] += 1
+    marks[stop[last[chain] - 1]] -= 1
+    return np.where(np.cumsum(marks)[:-1] > 0, State.FLICKER, states).astype(np.int8)
+
+
+def _with_endings(states: NDArray[np.int8], oxygen: Array, broken: NDArray[np.bool_]) -> NDArray[np.int8]:
+    """Return the states with the rise of oxygen from a burn to the fresh air after it marked as its end."""
+    start, stop = _runs(states, broken)
+    followed = np.append((states[start[1:]] == State.FRESH) & ~broken[start[1:] - 1], False)
+    marked = states.copy()
+    for burn in np.flatnonzero((states[start] == State.BURNING) & followed):
+        value = oxygen[start[burn] : stop[burn]]
+        low = value <= np.nanmedian(value) + rules().ending
+        marked[stop[burn] - int(np.argmax(low[::-1])) : stop[burn]] = State.ENDING
+    return marked

@@ -1,0 +1,178 @@
+"""The audit against the simulator's truth, and against itself in other units and clothes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import fluewright as fw
+from fluewright.studies.results import results_text
+
+ROOT = Path(__file__).resolve().parents[2]
+DEMO = ROOT / "data-demo"
+Make = Callable[..., Path]
+pytestmark = pytest.mark.law
+
+TOLD = (
+    "excess_air",
+    "carbon_monoxide_air_free",
+    "water_dew_point",
+    "efficiency_gross",
+    "efficiency_net",
+    "condensed_fraction",
+    "temperature_rise",
+    "heat_input_ratio",
+)
+
+
+def truths() -> Iterator[tuple[str, str, str, float]]:
+    for path in sorted((DEMO / "truth").glob("*.json")):
+        truth = json.loads(path.read_text(encoding="utf-8"))
+        for point, values in truth["test_points"].items():
+            for name in TOLD:
+                if name in values:
+                    yield path.stem, point, name, values[name]["value"]
+
+
+@pytest.fixture(scope="module")
+def audits() -> dict[str, dict[str, Any]]:
+    names = ("hall-furnace", "laundry-boiler", "workshop-heater")
+    return {name: dict(fw.audit(fw.open_visit(DEMO / name)).results) for name in names}
+
+
+@pytest.mark.parametrize(("visit", "point", "name", "truth"), list(truths()))
+def test_the_interval_holds_the_truth_of_the_simulator(
+    audits: dict[str, dict[str, Any]], visit: str, point: str, name: str, truth: float
+) -> None:
+    found = next(one for one in audits[visit]["test_points"] if one["name"] == point)
+    if found["window"] is None:
+        assert name not in found["numbers"]  # the heater never settled: no number is made up for it
+        return
+    if (visit, name) == ("laundry-boiler", "heat_input_ratio"):
+        assert name not in found["numbers"]  # its meter was not clocked
+        return
+    number = found["numbers"][name]
+    assert number["interval_low"] <= truth <= number["interval_high"]
+
+
+def test_the_verdicts_of_the_demo_visits(audits: dict[str, dict[str, Any]]) -> None:
+    named = {name: results["verdict"]["name"] for name, results in audits.items()}
+    assert named == {
+        "hall-furnace": "no_tested_limit_exceeded",
+        "laundry-boiler": "incomplete",
+        "workshop-heater": "leave_off",
+    }
+    assert audits["laundry-boiler"]["not_tested"]
+
+
+def test_every_row_is_accounted_for(audits: dict[str, dict[str, Any]]) -> None:
+    for results in audits.values():
+        for account in results["account_of_rows"]:
+            assert account["read"] == account["used"] + sum(part["rows"] for part in account["set_aside"])
+        for point in results["test_points"]:
+            window = point["window"]["rows"] if point["window"] else 0
+            assert point["rows"] == window + sum(part["rows"] for part in point["refused"])
+
+
+def test_losses_and_credits_add_up_to_the_input(audits: dict[str, dict[str, Any]]) -> None:
+    for results in audits.values():
+        for point in results["test_points"]:
+            numbers = {name: number["value"] for name, number in point["numbers"].items()}
+            if "efficiency_gross" not in numbers:
+                continue
+            for ending, efficiency in (("", "efficiency_gross"), ("_net", "efficiency_net")):
+                lost = sum(
+                    value
+                    for name, value in numbers.items()
+                    if name.startswith("loss_")
+                    and name.endswith("_net") == bool(ending)
+                    and name.removesuffix("_net") not in ("loss_casing", "loss_stack_european")
+                )
+                credit = numbers[f"credit_air{ending}"] + numbers[f"credit_fuel{ending}"]
+                assert numbers[efficiency] == pytest.approx(1 - lost + credit, abs=1e-12)
+
+
+def test_a_difference_is_more_certain_than_its_parts(audits: dict[str, dict[str, Any]]) -> None:
+    results = audits["hall-furnace"]
+    (difference,) = results["differences"]
+    assert (difference["from"], difference["to"]) == ("as found", "as left")
+
+    def width(number: dict[str, Any]) -> float:
+        return float(number["interval_high"] - number["interval_low"])
+
+    name = "efficiency_gross"
+    parts = [width(point["numbers"][name]) for point in results["test_points"]]
+    alone = sum(part**2 for part in parts) ** 0.5  # were the instruments' errors not shared
+    assert width(difference["numbers"][name]) < 0.8 * alone
+    values = [point["numbers"][name]["value"] for point in results["test_points"]]
+    assert difference["numbers"][name]["value"] == pytest.approx(values[1] - values[0], abs=1e-12)
+
+
+def test_the_same_visit_gives_the_same_text() -> None:
+    texts = {results_text(fw.audit(fw.open_visit(DEMO / "hall-furnace")).results) for _ in range(2)}
+    assert len(texts) == 1
+
+
+def _flat(value: Any, where: str = "") -> Iterator[tuple[str, Any]]:
+    if isinstance(value, dict):
+        for key, item in value.items():
+            yield from _flat(item, f"{where}.{key}")
+    elif isinstance(value, list):
+        for number, item in enumerate(value):
+            yield from _flat(item, f"{where}[{number}]")
+    else:
+        yield where, value
+
+
+def test_us_and_si_logs_of_one_test_give_the_same_numbers(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    us = dict(fw.audit(fw.open_visit(make_visit(complete_plan, settled, "us"))).results)
+    columns = complete_plan["logs"][0]["columns"]
+    columns["O2"]["unit"] = "ppm"
+    columns["CO"]["unit"] = "percent"
+    columns["Flue"]["unit"] = columns["Air"]["unit"] = "kelvin"
+    for row in settled:
+        row[1] = repr(float(row[1]) * 1e4)
+        row[2] = repr(float(row[2]) * 1e-4)
+        row[3:] = [repr((float(cell) - 32) / 1.8 + 273.15) for cell in row[3:]]
+    complete_plan["report"] = {"units": "SI", "paper": "A4"}
+    si = dict(fw.audit(fw.open_visit(make_visit(complete_plan, settled, "si"))).results)
+    ours, theirs = dict(_flat(us["test_points"])), dict(_flat(si["test_points"]))
+    assert ours.keys() == theirs.keys()
+    numbers = {where: value for where, value in ours.items() if isinstance(value, float)}
+    assert len(numbers) > 100
+    for where, value in numbers.items():
+        assert theirs[where] == pytest.approx(value, rel=1e-6, abs=1e-9), where
+
+
+def test_what_an_instrument_computed_is_shown_and_never_used(audits: dict[str, dict[str, Any]]) -> None:
+    for point in audits["hall-furnace"]["test_points"]:
+        reading = point["readings"]["carbon_dioxide_dry_instrument"]
+        assert reading["origin"] == "instrument"
+        assert "not used" in reading["basis"]
+    subjects = {one["subject"] for one in audits["hall-furnace"]["judgements"]}
+    assert "carbon_dioxide_dry" not in subjects
+
+
+def test_ranked_contributions_make_up_the_whole(audits: dict[str, dict[str, Any]]) -> None:
+    for point in audits["hall-furnace"]["test_points"]:
+        for name, ranked in point["uncertainty"].items():
+            assert sum(one["share"] for one in ranked) == pytest.approx(1.0, abs=1e-6)
+            assert [one["share"] for one in ranked] == sorted((one["share"] for one in ranked), reverse=True)
+            widths = [one["half_width"] for one in ranked]
+            number = point["numbers"][name]
+            half = (number["interval_high"] - number["interval_low"]) / 2
+            # More than the greatest alone, less than all in the same direction.
+            assert 0.98 * max(widths) <= half <= sum(widths)
+            assert half == pytest.approx(sum(width**2 for width in widths) ** 0.5, rel=0.25)
+
+
+def test_a_retest_is_said_to_have_put_right(audits: dict[str, dict[str, Any]]) -> None:
+    found = [one for one in audits["hall-furnace"]["judgements"] if one["put_right"]]
+    assert {one["rule"] for one in found} >= {"temperature_rise", "heat_input_ratio_high"}
+    assert all(one["test_point"] == "as found" and one["weight"] == "note" for one in found)
