@@ -105,7 +105,12 @@ def test_the_html_loads_nothing_from_elsewhere(written: dict[str, WrittenAudit],
     html = part(written, name, ".html").read_text(encoding="utf-8")
     assert SENTENCES[name] in html
     assert "<script" not in html.lower()
-    for loading in (r'src="(?!data:)', r"@import", r'<link[^>]+href="(?!data:)', r"url\((?!['\"]?(?:data:|#))"):
+    for loading in (
+        r'src="(?!data:)',
+        r"@import",
+        r'<link[^>]+href="(?!data:)',
+        r"url\((?!['\"]?(?:data:|#))",
+    ):
         assert not re.search(loading, html), loading
 
 
@@ -126,7 +131,9 @@ def test_the_report_keeps_to_the_units_that_the_visit_asks_for(written: dict[str
 def test_no_raw_name_reaches_paper(written: dict[str, WrittenAudit]) -> None:
     for name in NAMES:
         text = "".join(text_of(part(written, name, ".pdf")))
-        assert not re.search(r"\b(?:oxygen_dry|carbon_monoxide_\w+|flue_temperature|efficiency_gross)\b", text)
+        assert not re.search(
+            r"\b(?:oxygen_dry|carbon_monoxide_\w+|flue_temperature|efficiency_gross)\b", text
+        )
         assert "nan" not in re.findall(r"\b\w+\b", text)
 
 
@@ -160,8 +167,7 @@ def test_hostile_text_prints_as_itself(
     }
     plan["site"] |= {"name": next(texts), "address": next(texts)}
     plan["appliance"] |= {
-        key: next(texts)
-        for key in ("description", "location", "make", "model", "serial", "vent", "notes")
+        key: next(texts) for key in ("description", "location", "make", "model", "serial", "vent", "notes")
     }
     plan["sampling"] |= {"port": next(texts), "notes": next(texts)}
     plan["test_points"][0] |= {"changed": next(texts), "notes": "W" * 5000}
@@ -174,7 +180,9 @@ def test_hostile_text_prints_as_itself(
     folder = make_visit(plan, settled, "hostile")
     header = (folder / "flue.csv").read_text(encoding="utf-8")
     odd = '=HYPERLINK(#read("x"))$*_@<b>'
-    (folder / "flue.csv").write_text(header.replace("Flue", f'"{odd.replace(chr(34), chr(34) * 2)}"', 1), "utf-8")
+    (folder / "flue.csv").write_text(
+        header.replace("Flue", f'"{odd.replace(chr(34), chr(34) * 2)}"', 1), "utf-8"
+    )
     plan_text = (folder / "visit.toml").read_text(encoding="utf-8")
     escaped = odd.replace('"', "\\u0022")
     assert '"Flue" = {' in plan_text

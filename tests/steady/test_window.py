@@ -116,6 +116,25 @@ def test_nothing_remains_once_it_is_over(burn: Maker) -> None:
     assert abs(found.flue_rise_remaining) < 0.2
 
 
+def test_creep_of_oxygen_is_taken_only_as_far_as_the_span(burn: Maker) -> None:
+    made = burn(minutes=40)
+    frame = made.frame()
+    age = np.clip((np.arange(len(frame)) - made.light_off) / 60, 0, 40)
+    frame["oxygen_dry"] += np.where(
+        frame["oxygen_dry"] < 0.15, 0.0004 * age, 0.0
+    )  # 0.04 % a minute: slope passes
+    found = find_steady_window(frame)
+    start, stop = rows_of(found, frame)
+    assert stop > made.off - 15
+    assert (
+        8 * 60 < stop - start < 13 * 60
+    )  # 0.4 % are ten minutes, and a moving mean looks a minute to either side
+    assert any(
+        re.fullmatch(r"oxygen moved by 1\.\d % by the end of the stretch; limit 0.4 %", part.reason)
+        for part in found.refused
+    )
+
+
 def test_adjustment_in_mid_burn_moves_the_window_behind_it(burn: Maker) -> None:
     made = burn(minutes=30)
     frame = made.frame()

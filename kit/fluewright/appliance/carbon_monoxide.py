@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from fluewright.appliance.numbers import Number
 from fluewright.combustion import Fuel, flue_gas
@@ -105,7 +106,8 @@ def carbon_monoxide_rows(
     spread = half("carbon_monoxide_dry", monoxide)
     low, high = np.maximum(monoxide - spread, 0.0), np.where(bounded, np.inf, monoxide + spread)
     low = np.where(bounded, monoxide, low)
-    free, free_low, free_high, dilute = monoxide, low, high, 0
+    free, free_low, free_high = monoxide, low, high
+    burning = np.zeros(monoxide.size, dtype=bool)
     if oxygen_name is not None and oxygen_name in frame:
         oxygen = frame[oxygen_name].to_numpy(dtype=float)[read]
         reach = half(oxygen_name, oxygen)
@@ -115,29 +117,41 @@ def carbon_monoxide_rows(
         finite = np.where(bounded, monoxide, high)
         free_high = np.where(bounded, np.inf, _air_free(fuel, {oxygen_name: oxygen + toward * reach}, finite))
         told = flue_gas(fuel, **{oxygen_name: oxygen}, carbon_monoxide_dry=monoxide)
-        dilute = int(np.isnan(np.asarray(told.carbon_monoxide_air_free, dtype=float)).sum())
+        burning = np.isfinite(np.asarray(told.carbon_monoxide_air_free, dtype=float))
     worst = int(np.argmax(free))
     return CarbonMonoxideRows(
         air_free=_worst(
             "carbon_monoxide_air_free_oxygen_rule", free, free_low, free_high, _PASSES, "computed"
         ),
         dry=_worst("carbon_monoxide_dry", monoxide, low, high, f"dry; greatest of {_PASSES}", "measured"),
-        rise=_rise(times, free),
+        rise=_rise(times, free, burning),
         rows=int(read.sum()),
         over_range=int(bounded.sum()),
-        dilute=dilute,
+        dilute=int((~burning).sum()) if oxygen_name is not None else 0,
         when=times[worst],
     )
 
 
-def _rise(times: pd.Index, air_free: Array) -> Number | None:
-    """Return how much air-free carbon monoxide rose after the first minutes, with twice its standard error."""
-    late = air_free[times >= times[0] + SETTLING]
+def _longest_run(holds: NDArray[np.bool_]) -> slice:
+    """Return the longest run of rows in which `holds` is true."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], holds, [False])).astype(np.int8)))
+    starts, stops = edges[::2], edges[1::2]
+    if not starts.size:
+        return slice(0, 0)
+    longest = int(np.argmax(stops - starts))
+    return slice(int(starts[longest]), int(stops[longest]))
+
+
+def _rise(times: pd.Index, air_free: Array, burning: NDArray[np.bool_]) -> Number | None:
+    """Return how much air-free carbon monoxide rose over the longest burn, after its first minutes."""
+    run = _longest_run(burning)
+    burn, moments = air_free[run], times[run]
+    late = burn[moments >= moments[0] + SETTLING] if burn.size else burn
     if late.size < RISE_ROWS:
         return None
     part = max(int(late.size * EDGE), 5)
     first, last = late[:part], late[-part:]
-    # Each fifth counts as few independent readings: the log is autocorrelated.
+    # The log is autocorrelated: each fifth counts as few independent readings.
     error = 2.0 * math.sqrt((first.var(ddof=1) + last.var(ddof=1)) / max(part / 5.0, 2.0))
     rise = float(last.mean() - first.mean())
     return Number(

@@ -85,15 +85,15 @@ def gravity(judgement: Judgement) -> int:
     return _GRAVITY[judgement.weight]
 
 
-def _place_words(outcome: Outcome, quantity: str, below: bool) -> str:
+def _place_words(outcome: Outcome, quantity: str, below: bool, bound: str = "its limit") -> str:
     label = sources.quantity(quantity).label
     if quantity.startswith("draft_"):  # suction is negative: above the limit is too little of it
         below = not below
     side = "below" if below else "above"
     return {
-        "beyond": f"{label}: {side} its limit",
-        "cannot tell": f"{label}: cannot be told apart from its limit",
-        "within": f"{label}: within its limit",
+        "beyond": f"{label}: {side} {bound}",
+        "cannot tell": f"{label}: cannot be told apart from {bound}",
+        "within": f"{label}: within {bound}",
     }[outcome]
 
 
@@ -124,6 +124,9 @@ def _judged_tier(number: Number, limit: Limit) -> tuple[Outcome, Weight, Tier]:
     return "cannot tell", doubt, doubtful
 
 
+_AGAIN = "Test again, with a better instrument or a longer steady window. "
+
+
 def judge(number: Number, limit: Limit, *, test_point: str) -> Judgement:
     """Return one number held against a maximum, a minimum or tiers.
 
@@ -131,21 +134,23 @@ def judge(number: Number, limit: Limit, *, test_point: str) -> Judgement:
     A number without an interval is judged by its value.
     """
     outcome, weight, tier = _judged_tier(number, limit)
-    again = "Test again, with a better instrument or a longer steady window. "
+    # What may call for stopping is acted on first and tested again later.
+    again = outcome == "cannot tell" and weight != "stop"
+    bound = "the level for stopping" if tier.weight == "stop" else "its limit"
     return Judgement(
         rule=limit.name,
         subject=number.quantity,
         test_point=test_point,
         outcome=outcome,
         weight=weight,
-        headline=_place_words(outcome, number.quantity, limit.below),
+        headline=_place_words(outcome, number.quantity, limit.below, bound),
         measured=number,
         limit_low=tier.value if limit.below else math.nan,
         limit_high=math.nan if limit.below else tier.value,
         role=limit.role,
         conditions=limit.conditions,
         meaning=tier.meaning if weight else "",
-        action=(again if outcome == "cannot tell" else "") + tier.action if weight else "",
+        action=(_AGAIN if again else "") + tier.action if weight else "",
         who=tier.who if weight else "",
         citation=tier.citation,
     )
@@ -236,7 +241,7 @@ def judge_check(check: Check, result: str, *, note: str = "") -> Judgement:
         test_point="",
         outcome=outcome,
         weight=check.weight if seen else "",  # type: ignore[arg-type]
-        headline=f"{check.label}: {outcome}" + (f" ({note})" if note else ""),
+        headline=f"{check.label}: {outcome}" + (f" ({note.rstrip('.')})" if note else ""),
         meaning=check.meaning if seen else "",
         action=check.action if seen else "",
         who=check.who if seen else "",

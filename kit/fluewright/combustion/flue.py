@@ -362,17 +362,20 @@ def flue_gas(
 
 def _balance(fuel: Fuel, mode: str, rows: _Rows) -> FlueGas:
     wanted = (float, float, np.uint8) if mode == "oxygen_dry" else (float, float, np.uint8, float)
-    ratio, dry, state, *computed = blockwise(_kernel(mode), *rows, kinds=wanted)
+    hydrogen_given = rows.hydrogen.ndim > 0 or rows.hydrogen != 0
+    ratio, dry, state, *computed = blockwise(_kernel(mode, whole=hydrogen_given), *rows, kinds=wanted)
     oxygen = computed[0] if computed else np.broadcast_to(rows.reading, state.shape)
     hydrogen = rows.hydrogen
     starved = state == GasState.OXYGEN_STARVED
-    if hydrogen.ndim == 0 and hydrogen == 0 and np.any(starved):
+    if not hydrogen_given and np.any(starved):
         rich = _Rows(
             *(part if np.ndim(part) == 0 else np.broadcast_to(part, state.shape)[starved] for part in rows)
         )
         hydrogen = np.zeros(state.shape)
         hydrogen[starved] = _water_gas_hydrogen(_FUEL_PER_DRY[mode], rich)
-        solved = blockwise(_kernel(mode), *rich._replace(hydrogen=hydrogen[starved]), kinds=wanted)
+        solved = blockwise(
+            _kernel(mode, whole=True), *rich._replace(hydrogen=hydrogen[starved]), kinds=wanted
+        )
         for whole, part in zip((ratio, dry, state, *computed), solved, strict=True):
             whole[starved] = part
     if state.ndim == 0 and state > GasState.TOO_DILUTE:
@@ -476,8 +479,11 @@ _FUEL_PER_DRY: Mapping[str, Callable[[_Rows, Any], Any]] = MappingProxyType(
 )
 
 
-def _kernel(mode: str) -> Callable[..., tuple[Any, ...]]:
-    """Return the balance of a block of rows: air ratio, dry moles, state, oxygen where it was not read."""
+def _kernel(mode: str, *, whole: bool) -> Callable[..., tuple[Any, ...]]:
+    """Return the balance of a block of rows: air ratio, dry moles, state, oxygen where it was not read.
+
+    Until the unburnt gases are whole, oxygen may seem short where hydrogen is still missing beside monoxide.
+    """
 
     def kernel(*operands: Any) -> tuple[Any, ...]:
         rows = _Rows(*operands)
@@ -488,7 +494,8 @@ def _kernel(mode: str) -> Callable[..., tuple[Any, ...]]:
         oxygen = rows.reading
         if mode != "oxygen_dry":
             oxygen = dry_air()["O2"] * air - rows.need * fuel_per_dry + rows.spare(rows.hydrogen)
-        state = _judge(rows, mode, fuel_per_dry, ratio, oxygen)
+        surplus = oxygen if whole else np.where(rows.monoxide > 0, np.maximum(oxygen, 0.0), oxygen)
+        state = _judge(rows, mode, fuel_per_dry, ratio, surplus)
         good = state <= GasState.TOO_DILUTE
         parts = np.where(good, ratio, np.nan), np.where(good, dry, np.nan), state
         return parts if mode == "oxygen_dry" else (*parts, np.where(good, oxygen, np.nan))

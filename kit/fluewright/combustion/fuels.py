@@ -226,6 +226,11 @@ class Fuel:
         return self.dry_products_without_air + self.stoichiometric_air
 
     @property
+    def stoichiometric_wet_products(self) -> Values:
+        """Flue gas with its water at stoichiometric, complete burning in dry air [mol/mol fuel]."""
+        return self.stoichiometric_dry_products + self.hydrogen / 2
+
+    @property
     def ultimate_carbon_dioxide(self) -> Values:
         """Carbon dioxide in dry flue gas at stoichiometric, complete burning [mol/mol]."""
         return (self.carbon + dry_air()["CO2"] * self.stoichiometric_air) / self.stoichiometric_dry_products

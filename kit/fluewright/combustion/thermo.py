@@ -77,9 +77,9 @@ def fold(amounts: Mapping[str, Any]) -> Array:
     ndarray, shape (12, ...)
         Coefficients of T, T², … T⁵, 1 [J], of the branch below 1,000 K and then of the one above.
     """
-    return np.asarray(
-        sum(np.multiply.outer(_polynomial(name).ravel(), amount) for name, amount in amounts.items())
-    )
+    parts = np.broadcast_arrays(*amounts.values())
+    polynomials = [_polynomial(name).ravel() for name in amounts]
+    return np.asarray(sum(np.multiply.outer(*pair) for pair in zip(polynomials, parts, strict=True)))
 
 
 def _horner(coefficients: Sequence[Any] | Array, temperature: Any) -> Any:

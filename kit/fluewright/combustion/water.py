@@ -86,7 +86,7 @@ def saturation_temperature(pressure: Number) -> Values:
     """
     pascal = si(pressure, "Pa", "pressure")
     (kelvin,) = blockwise(lambda p: (saturation_temperature_kernel(p),), pascal)
-    _refuse_scalar(kelvin, pascal, "pressure", "Pa", "1e-30 to 22.064e6")
+    _refuse_scalar(kelvin, pascal, "pressure", "Pa", "1e-39 to 22.064e6")
     return plain(kelvin)
 
 
@@ -139,13 +139,16 @@ def saturation_pressure_kernel(temperature: Any) -> Any:
 
 def saturation_temperature_kernel(pressure: Any) -> Any:
     """Return the saturation temperature [K] of one block of pressures [Pa]; NaN outside of the range."""
+    freezing, critical = (
+        _pressure_over_liquid(_LIQUID[end]) for end in ("temperature_low", "temperature_high")
+    )
     temperature = _temperature_over_liquid(pressure)
-    frozen = temperature < _LIQUID["temperature_low"]
+    frozen = pressure < freezing
     if np.any(frozen):
-        temperature = np.where(
-            frozen, np.minimum(_temperature_over_ice(pressure), _LIQUID["temperature_low"]), temperature
-        )
-    valid = (temperature >= _ICE["temperature_low"]) & (temperature <= _LIQUID["temperature_high"])
+        # The two equations are 0.02 % apart at 0 °C: the frost point stops where the dew point begins.
+        frost_point = np.minimum(_temperature_over_ice(pressure), _LIQUID["temperature_low"])
+        temperature = np.where(frozen, frost_point, temperature)
+    valid = (pressure >= _pressure_over_ice(_ICE["temperature_low"])) & (pressure <= critical)
     return np.where(valid, temperature, np.nan)
 
 

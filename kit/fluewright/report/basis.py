@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 from fluewright import sources
 from fluewright.report import words
-from fluewright.report.objects import Table
 from fluewright.studies.audit import Audit
 from fluewright.studies.numbers import DRAWS
 
@@ -95,11 +94,6 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
     )
 
 
-def methods(audit: Audit) -> Table:
-    """Return how each kind of number was formed, with its source."""
-    return Table(
-        columns=("What", "How", "Source"),
-        rows=[*_rows(audit)],
-        caption="Methods.",
-        align=("left", "left", "left"),
-    )
+def methods(audit: Audit) -> tuple[str, ...]:
+    """Return how each kind of number was formed, with its source, a paragraph each."""
+    return tuple(f"{what}. {how} Source: {words.sentence(source)[:1].lower()}{words.sentence(source)[1:]}" if source[0].islower() else f"{what}. {how} Source: {words.sentence(source)}" for what, how, source in _rows(audit))

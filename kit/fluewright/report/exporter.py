@@ -400,7 +400,8 @@ def _style() -> str:
 
 
 @functools.cache
-def _fonts() -> Any:
+def typst_fonts() -> Any:
+    """Return the fonts a page is set in: ours and matplotlib's, none of this computer's own."""
     return typst.Fonts(include_system_fonts=False, font_paths=[str(folder) for folder in type_folders()])
 
 
@@ -415,7 +416,7 @@ def _in_our_glyphs(source: str) -> str:
     An empty box would hide what was written, and PDF/A forbids it.
     """
     lacking = {ord(character) for character in set(source) if not character.isascii()} - _glyphs()
-    return source.translate({point: f"{code_point(chr(point))}\u200b" for point in lacking})
+    return source.translate({point: code_point(chr(point)) for point in lacking})
 
 
 class TypstPDFExporter(TypstSourceExporter):
@@ -448,7 +449,11 @@ class TypstPDFExporter(TypstSourceExporter):
                 path.parent.mkdir(exist_ok=True)
                 path.write_bytes(content)
             compiler = typst.Compiler(
-                root / "main.typ", root=root, font_paths=_fonts(), ignore_system_fonts=True, package_path=root
+                root / "main.typ",
+                root=root,
+                font_paths=typst_fonts(),
+                ignore_system_fonts=True,
+                package_path=root,
             )
             standards: Any
             for standards in self.pdf_standards:
@@ -474,4 +479,4 @@ def warm_up(markdown: Sequence[str] = ()) -> None:
     for exporter in (TypstSourceExporter, AuditHTMLExporter):
         _converted(sources, "markdown", exporter._writer)
         exporter().template  # noqa: B018
-    typst.Compiler(b"= x", font_paths=_fonts(), ignore_system_fonts=True).compile(format="pdf")
+    typst.Compiler(b"= x", font_paths=typst_fonts(), ignore_system_fonts=True).compile(format="pdf")

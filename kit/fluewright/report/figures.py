@@ -33,9 +33,10 @@ if TYPE_CHECKING:
 _SHADE, _EDGE, _HATCH = "#e3e8ee", "#55606b", "#9aa4ad"
 _LINES = ("-", "--", "-.", ":")
 _FAR_APART = pd.Timedelta(hours=1)  # test points further apart than this get a figure each
+_GAP_ABOVE = 0.23  # inches above each panel, for its title
 _MOST_DRAWN = 1_500  # readings of a line; above, the least and the greatest of each bin are drawn
 _GAP = pd.Timedelta(seconds=60)  # a line is broken where no row was logged for longer
-_PANEL, _STRIP = 0.72, 0.26  # inches
+_PANEL, _STRIP = 0.54, 0.2  # inches
 
 
 def _drawing(audit: Audit, height: float) -> Drawing:
@@ -97,19 +98,19 @@ def _stabilization(audit: Audit, points: Sequence[PointAudit]) -> Figure:
     frame = audit.visit.readings.frame.loc[start:end]
     panels = _panels(frame)
     with drawing_style():
-        drawing = _drawing(audit, _STRIP + _PANEL * len(panels) + 0.75)
-        inches = _margins(drawing, left=0.62, right=0.1, top=0.22, bottom=0.5)
-        axes = drawing.subplots(
-            1 + len(panels),
-            1,
-            sharex=True,
-            gridspec_kw={"height_ratios": [_STRIP, *[_PANEL] * len(panels)], "hspace": 0.42, **inches},
-        )
-        _draw_strip(axes[0], audit, points)
-        for ax, panel in zip(axes[1:], panels, strict=True):
-            _draw_panel(ax, audit, frame, panel)
+        drawing = _drawing(audit, 0.5 + _STRIP + (_PANEL + _GAP_ABOVE) * len(panels) + 0.45)
+        width, height = drawing.get_size_inches()
+        left, wide = 0.62 / width, 1 - 0.72 / width
+        strip = drawing.add_axes((left, 1 - (0.3 + _STRIP) / height, wide, _STRIP / height))
+        axes = [strip]
+        for number, panel in enumerate(panels):
+            top = 0.5 + _STRIP + number * (_PANEL + _GAP_ABOVE) + 0.14
+            place = (left, 1 - (top + _PANEL) / height, wide, _PANEL / height)
+            axes.append(drawing.add_axes(place, sharex=strip))
+            _draw_panel(axes[-1], audit, frame, panel)
             for point in points:
-                _shade_window(ax, audit, point)
+                _shade_window(axes[-1], audit, point)
+        _draw_strip(strip, audit, points)
         _time_axis(axes[-1], audit, start, end)
     return figure(drawing, alt=_alt(audit, points, panels), caption=_caption(audit, points))
 
@@ -142,18 +143,19 @@ def _draw_strip(ax: Axes, audit: Audit, points: Sequence[PointAudit]) -> None:
             "window" if accepted and right - left > 3 * room else "" if accepted else mark.letter,
             (_local(audit, middle), 0.5 if accepted else 1.0),
             xycoords=("data", "axes fraction"),
-            xytext=(0, 0 if accepted else 2 + 7 * level),
+            xytext=(0, -1 if accepted else 2 + 8 * level),
             textcoords="offset points",
             ha="center",
             va="center" if accepted else "bottom",
             fontsize=7.5,
+            annotation_clip=False,
         )
     for point in points:
         ax.annotate(
             words.heading(point.name),
             (_local(audit, point.rows.start), 0),
             xycoords=("data", "axes fraction"),
-            xytext=(0, -2),
+            xytext=(0, -3),
             textcoords="offset points",
             va="top",
             fontsize=7.5,
@@ -362,18 +364,17 @@ def _draw_steps(ax: Axes, names: Sequence[str], values: Mapping[str, float], lef
             hatch="////" if row == len(names) + 1 else None,
             linewidth=0.6,
         )
-        middle = whole
         ax.annotate(
             text.replace("-", "−"),
-            ((low + high) / 2 if middle else min(low, high), row),
-            xytext=(0 if middle else -3, 0),
+            (high if whole else min(low, high), row),
+            xytext=(3 if whole else -3, 0),
             textcoords="offset points",
-            ha="center" if middle else "right",
+            ha="left" if whole else "right",
             va="center",
             fontsize=8,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8} if middle else None,
+            annotation_clip=False,
         )
-    ax.set_xlim(floor, 100.8)
+    ax.set_xlim(floor, 100 + 0.09 * (100 - floor))
     ax.grid(visible=False)
     ax.tick_params(left=False)
 
@@ -420,7 +421,7 @@ def dew_points(audit: Audit) -> Figure | None:
     curve = audit.dew_points
     most = 100 * max(point.numbers["excess_air"].value for point in points)
     with drawing_style():
-        drawing = _drawing(audit, 2.7)
+        drawing = _drawing(audit, 2.4)
         ax = drawing.subplots(gridspec_kw=_margins(drawing, left=0.62, right=1.45, top=0.12, bottom=0.5))
         dew = words.on_page("water_dew_point", curve.dew_point, system)
         shown = 100 * curve.excess_air <= max(100.0, 1.4 * most)
@@ -513,6 +514,7 @@ def _dew_alt(audit: Audit, points: Sequence[PointAudit]) -> str:
 # ---------------------------------------------------------------------------- uncertainty
 
 _MOST_RANKED = 5
+_LEAST_SHARE = 0.005
 
 
 def uncertainty(audit: Audit) -> Figure | None:
@@ -521,7 +523,7 @@ def uncertainty(audit: Audit) -> Figure | None:
     if point is None:
         return None
     system = audit.visit.plan.report.units
-    ranked = {name: point.contributions[name][:_MOST_RANKED] for name in RANKED if point.contributions.get(name)}
+    ranked = {name: _worth_showing(point.contributions[name]) for name in RANKED if point.contributions.get(name)}
     bars = sum(len(found) for found in ranked.values())
     with drawing_style():
         drawing = _drawing(audit, 0.25 + 0.18 * bars + 0.34 * len(ranked))
@@ -561,6 +563,11 @@ def uncertainty(audit: Audit) -> Figure | None:
         alt=f"Bars of what each input adds to the uncertainty. {' '.join(_ranking_words(ranked))}",
         caption=_uncertainty_caption(point),
     )
+
+
+def _worth_showing(ranked: Sequence[Any]) -> Sequence[Any]:
+    """Return the first contributions, as long as they can be seen beside the greatest."""
+    return ranked[: max(1, sum(one.share >= _LEAST_SHARE for one in ranked[:_MOST_RANKED]))]
 
 
 def _input_label(group: str) -> str:

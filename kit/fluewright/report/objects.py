@@ -49,7 +49,6 @@ Bundle: TypeAlias = dict[str, Any]
 _SIGNS = {"stop": "\u2716", "correct": "\u25b2", "note": "\u25a0", "plain": ""}
 PAPER_WIDTH = {"letter": 8.5, "a4": 210 / 25.4}  # inches
 MARGIN = 20 / 25.4  # inches; the same in the page template
-_NARROWEST_LINE = 72 * (PAPER_WIDTH["a4"] - 2 * MARGIN)  # points
 _LARGEST_LINK = 1 << 20  # bytes: a larger attachment is named in the HTML, not carried by it
 
 
@@ -90,25 +89,6 @@ def spreadsheet_cell(text: str) -> str:
         if text.startswith(("=", "+", "-", "@", "\t", "\r")) and not _NUMBER.fullmatch(text)
         else text
     )
-
-
-_LONGEST_RUN = 28  # characters without a space that are kept on one line
-_ZERO_WIDTH_SPACE = "\u200b"
-# Between two characters, but not before a mark, joiner or selector that belongs to the one before.
-_BETWEEN = re.compile(
-    r"(?<=[^\s\u200d])(?=[^\s\u0300-\u036f\u0591-\u05c7\u0610-\u061a\u064b-\u065f\u200b-\u200f\u20d0-\u20ff"
-    r"\ufe00-\ufe0f\U0001f3fb-\U0001f3ff\U000e0020-\U000e007f])"
-)
-
-
-def _breakable(text: str, longest: int) -> str:
-    """Return `text` with places to break the line inside every run longer than `longest` characters."""
-    run = re.compile(rf"\S{{{longest + 1},}}")
-    return run.sub(lambda found: _BETWEEN.sub(_ZERO_WIDTH_SPACE, found.group()), text)
-
-
-def _typst_text(text: str, longest: int = _LONGEST_RUN) -> str:
-    return typst_string(_breakable(shown(text), longest))
 
 
 def _typst_array(items: Sequence[str]) -> str:
@@ -212,12 +192,11 @@ class Table:
 
     def as_typst(self) -> str:
         """Return the table as Typst source."""
-        aligns, paddings, widths = self._alignments(), self._paddings(), self._widths()
-        size, shares, longest = _layout(widths, [align == "left" for align in aligns])
+        aligns, paddings = self._alignments(), self._paddings()
         body = [
             _typst_array(
                 [
-                    _typst_array([_typst_text(cell, longest), typst_string(paddings[n][number])])
+                    _typst_array([typst_string(cell), typst_string(paddings[n][number])])
                     for n, cell in enumerate(row)
                 ]
             )
@@ -226,14 +205,12 @@ class Table:
         long = any(len(cell) > _LONG_CELL for row in self.rows for cell in row)
         return _call(
             "fw-table",
-            header=_typst_array([_typst_text(head, longest) for head in self.columns]),
+            header=_typst_array([typst_string(head) for head in self.columns]),
             aligns=_typst_array([typst_string(align) for align in aligns]),
-            shares=_typst_array([str(share) if share else "none" for share in shares]),
-            size=f"{size}pt",
             rows=_typst_array(body),
             emphasis=_typst_array([typst_string(self.emphasis.get(n, "")) for n in range(len(self.rows))]),
-            caption=_typst_text(self.caption),
-            notes=_typst_array([_typst_text(note) for note in self.notes]),
+            caption=typst_string(self.caption),
+            notes=_typst_array([typst_string(note) for note in self.notes]),
             short="true" if len(self.rows) <= _SHORT_TABLE and not long else "false",
             split_rows="true" if long else "false",
         )
@@ -277,30 +254,6 @@ _SHORT_TABLE = 14  # rows: up to here a table is kept on one page
 _LONG_CELL = 600  # characters: a row with a longer cell may split over two pages
 
 
-def _layout(widths: Sequence[int], wraps: Sequence[bool]) -> tuple[float, list[int], int]:
-    """Return the type size [pt], the share of width per column (0: as its content), and the longest run kept.
-
-    A column that needs little is as wide as its content; the ones that need more share the rest of the line.
-    """
-    count = max(1, len(widths))
-    size = next((size for most, size in ((6, 9.0), (9, 8.0), (12, 7.0)) if count <= most), 6.0)
-    # Characters of average width on a line of the narrower paper, less the space between columns.
-    room = int(_NARROWEST_LINE / (0.5 * size)) - 3 * count
-    if sum(widths) <= room:
-        widest = max((n for n, wrap in enumerate(wraps) if wrap), key=widths.__getitem__, default=None)
-        return size, [int(n == widest) for n in range(len(widths))], _LONGEST_RUN
-    left, sharing = room, set(range(len(widths)))
-    while small := {n for n in sharing if widths[n] <= left / len(sharing)}:
-        left -= sum(widths[n] for n in small)
-        sharing -= small
-    # By the root: a text four times as long gets twice the width, and half the lines.
-    shares = [
-        round(100 * min(width, 8 * left) ** 0.5) if n in sharing else 0 for n, width in enumerate(widths)
-    ]
-    narrowest = left * min(shares[n] for n in sharing) // sum(shares)
-    return size, shares, max(6, min(_LONGEST_RUN, narrowest - 2))
-
-
 def _html_padding(digits: str) -> str:
     # Figure space and punctuation space are as wide as the digit and the point they stand for.
     return digits.replace(".", "\u2008").replace("0", "\u2007")
@@ -314,7 +267,7 @@ class Facts:
 
     def as_typst(self) -> str:
         """Return the facts as Typst source."""
-        pairs = [_typst_array([_typst_text(name), _typst_text(value)]) for name, value in self.pairs]
+        pairs = [_typst_array([typst_string(name), typst_string(value)]) for name, value in self.pairs]
         return _call("fw-facts", _typst_array(pairs))
 
     def as_html(self) -> str:
@@ -351,8 +304,8 @@ class Paragraph:
         """Return the paragraph as Typst source."""
         return _call(
             "fw-paragraph",
-            _typst_text(self.text),
-            points=_typst_array([_typst_text(point) for point in self.points]),
+            typst_string(self.text),
+            points=_typst_array([typst_string(point) for point in self.points]),
             quiet="true" if self.quiet else "false",
         )
 
@@ -415,10 +368,10 @@ class Callout:
         return _call(
             "fw-callout",
             typst_string(self.weight),
-            word=_typst_text(self._word()),
-            title=_typst_text(self.title),
-            text=_typst_text(self.text),
-            points=_typst_array([_typst_text(point) for point in self.points]),
+            word=typst_string(self._word()),
+            title=typst_string(self.title),
+            text=typst_string(self.text),
+            points=_typst_array([typst_string(point) for point in self.points]),
         )
 
     def as_html(self) -> str:
@@ -468,7 +421,7 @@ class Section:
     def as_typst(self) -> str:
         """Return the section as Typst source."""
         start = "#pagebreak(weak: true)\n" if self.new_page else ""
-        head = _call("heading", _typst_text(self.title), level=str(self.level)) if self.title else ""
+        head = _call("heading", typst_string(self.title), level=str(self.level)) if self.title else ""
         inner = head + "\n".join(part.as_typst() for part in self.parts)
         return start + (f"#block(breakable: false, width: 100%)[\n{inner}]\n" if self.together else inner)
 
@@ -495,8 +448,8 @@ class Signatures:
 
     def as_typst(self) -> str:
         """Return the lines as Typst source."""
-        people = [_typst_array([_typst_text(role), _typst_text(name)]) for role, name in self.people]
-        return _call("fw-signatures", _typst_array(people), statement=_typst_text(self.statement))
+        people = [_typst_array([typst_string(role), typst_string(name)]) for role, name in self.people]
+        return _call("fw-signatures", _typst_array(people), statement=typst_string(self.statement))
 
     def as_html(self) -> str:
         """Return the lines as HTML."""
@@ -546,7 +499,10 @@ class Figure:
     def as_typst(self) -> str:
         """Return the figure as Typst source."""
         return _call(
-            "fw-figure", typst_string(self.svg), alt=typst_string(self.alt), caption=_typst_text(self.caption)
+            "fw-figure",
+            typst_string(self.svg),
+            alt=typst_string(self.alt),
+            caption=typst_string(self.caption),
         )
 
     def as_html(self) -> str:

@@ -118,13 +118,12 @@ def _unsettled(audit: Audit, point: PointAudit) -> Iterator[Callout | Paragraph 
 
 def flue_gas(audit: Audit) -> Section:
     """Return what was measured in the flue and what follows from it, both rules named."""
-    apart = tables.instrument_values(audit)
     states = [
         Callout("note", words.sentence(f"{point.name}: {point.state}"), text="Carbon monoxide, air-free, cannot be told; test again.")
         for point in audit.points
         if point.state
     ]
-    return Section("", [*states, tables.flue_gas(audit), *([apart] if apart else [])])
+    return Section("", [*states, tables.flue_gas(audit)])
 
 
 def heat(audit: Audit) -> Section | Paragraph:
@@ -211,7 +210,7 @@ def uncertainty(audit: Audit) -> Section | Paragraph:
     drawn, ranked = figures.uncertainty(audit), tables.ranked_point(audit)
     if drawn is None or ranked is None:
         return Paragraph(f"No result, so no uncertainty to rank: {_lacking(audit)}.")
-    return Section("", [Paragraph(words.matters_most(audit, ranked)), drawn])
+    return Section("", [drawn, Paragraph(words.matters_most(audit, ranked))])
 
 
 def assumptions(audit: Audit) -> Table | Paragraph:
@@ -237,7 +236,7 @@ def rows(audit: Audit) -> Section:
 
 def methods(audit: Audit) -> Section:
     """Return how the numbers were formed, and the sources of the limits."""
-    return Section("", [basis.methods(audit), tables.limit_sources(audit)])
+    return Section("", [Paragraph(points=basis.methods(audit), quiet=True), tables.limit_sources(audit)])
 
 
 def provenance(audit: Audit) -> Section:
@@ -247,7 +246,6 @@ def provenance(audit: Audit) -> Section:
         [
             ("Computed with", tables.versions(made)),
             ("Settings", f"{made['draws']:,} draws, seed {made['seed']}"),
-            ("visit.toml", f"SHA-256 {made['visit_toml_sha256']}"),
             (
                 "To repeat it",
                 "Save the attached visit.toml and logs in a folder, install the same version, and run its audit command on "

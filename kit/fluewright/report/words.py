@@ -18,7 +18,7 @@ from fluewright.appliance import Judgement, Number
 from fluewright.sources.limits import Citation
 from fluewright.steady.words import System, channel_words, digits, duration
 from fluewright.studies.audit import Audit, PointAudit
-from fluewright.visit import StatedAccuracy
+from fluewright.visit import SpotReading, StatedAccuracy
 
 __all__ = [
     "Printed",
@@ -44,6 +44,7 @@ __all__ = [
 _SIGNIFICANT = 2
 _POINTS = "points"  # percentage points, so that a difference of percentages is not read as a share
 _LONGEST_NAME = 40
+_FUZZ = 1e-9  # so that 4,000 is not rounded down for an error of conversion in the last digit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +89,14 @@ def _rounded(value: float, decimals: int) -> str:
     return text.replace("-", "−")
 
 
+def _floored(value: float) -> float:
+    """Return `value` rounded down to three significant digits: a least value must not grow by rounding."""
+    if not value > 0:
+        return value
+    step = 10.0 ** (math.floor(math.log10(value)) - 2)
+    return math.floor(value / step + _FUZZ) * step
+
+
 def _trimmed(value: float, decimals: int) -> str:
     text = _rounded(value, decimals)
     return text.rstrip("0").rstrip(".") if "." in text else text
@@ -111,7 +120,7 @@ def printed(number: Number, system: System, *, change: bool = False) -> Printed:
 
     if number.is_lower_bound:
         least = number.value if math.isnan(number.low) else max(number.value, number.low)
-        return Printed(value=f"at least {_trimmed(shown(least), most)}", interval="", sign=unit)
+        return Printed(value=f"at least {_trimmed(_floored(shown(least)), most)}", interval="", sign=unit)
     if not number.has_interval:
         return Printed(value=_plus(_trimmed(shown(number.value), most), change), interval="", sign=unit)
     low, high = sorted((shown(number.low), shown(number.high)))
@@ -131,22 +140,34 @@ def amount(number: Number, system: System, *, change: bool = False) -> str:
     return printed(number, system, change=change).words
 
 
-def bound(quantity: str, value: float, system: System, *, change: bool = False) -> str:
-    """Return a number without interval [SI] and its unit, such as a limit or an entry: "400 ppm"."""
+def bare(quantity: str, value: float, system: System) -> str:
+    """Return a number without interval [SI] and without its unit, such as a limit or an entry: "400"."""
     most = sources.quantity(quantity).shown(system).decimals
-    text = _trimmed(float(on_page(quantity, value, system, change=change)), most)
-    return f"{text} {sign(quantity, system, change=change)}".rstrip()
+    return _trimmed(float(on_page(quantity, value, system)), most)
 
 
-def span(quantity: str, low: float, high: float, system: System, *, change: bool = False) -> str:
+def bound(quantity: str, value: float, system: System) -> str:
+    """Return a number without interval [SI] and its unit, such as a limit or an entry: "400 ppm"."""
+    return f"{bare(quantity, value, system)} {sign(quantity, system)}".rstrip()
+
+
+def bare_span(quantity: str, low: float, high: float, system: System) -> str:
+    """Return what a number may lie between [SI], without its unit: "35 to 65", "at most 400", "at least 0"."""
+    ends = [bare(quantity, end, system) for end in (low, high) if math.isfinite(end)]
+    if len(ends) == 2:
+        return " to ".join(ends)
+    return f"{'at least' if math.isfinite(low) else 'at most'} {ends[0]}"
+
+
+def span(quantity: str, low: float, high: float, system: System) -> str:
     """Return what a number may lie between [SI]: "35 to 65 °F", "at most 400 ppm", "at least 0 °F"."""
-    if not math.isfinite(low):
-        return f"at most {bound(quantity, high, system, change=change)}"
-    if not math.isfinite(high):
-        return f"at least {bound(quantity, low, system, change=change)}"
-    unit = sign(quantity, system, change=change)
-    first = bound(quantity, low, system, change=change).removesuffix(unit).strip()
-    return f"{first} to {bound(quantity, high, system, change=change)}"
+    return f"{bare_span(quantity, low, high, system)} {sign(quantity, system)}".rstrip()
+
+
+def spot(reading: SpotReading, system: System) -> str:
+    """Return a reading taken by hand: "3.5 in. w.c.", "above 2,000 ppm"."""
+    side = {">": "above ", "<": "below "}.get(reading.bound, "")
+    return f"{side}{bound(reading.quantity, reading.value, system)}"
 
 
 def half_width(quantity: str, value: float, system: System) -> str:
@@ -156,13 +177,11 @@ def half_width(quantity: str, value: float, system: System) -> str:
 
 
 def accuracy(stated: StatedAccuracy, quantity: str, system: System) -> str:
-    """Return what a maker states for one quantity: "± 10 ppm or 5 % of reading, whichever is greater"."""
-    parts = [
-        f"± {_difference(value, quantity, system)}" for value in (stated.absolute, stated.of_span) if value > 0
-    ]
+    """Return what a maker states for one quantity, of which the greatest holds: "± 10 ppm or 5 % of reading"."""
+    parts = [_difference(value, quantity, system) for value in (stated.absolute, stated.of_span) if value > 0]
     if stated.of_reading > 0:
-        parts.append(f"{'' if parts else '± '}{digits(100 * stated.of_reading)} % of reading")
-    return f"{' or '.join(parts)}, whichever is greater" if len(parts) > 1 else "".join(parts)
+        parts.append(f"{digits(100 * stated.of_reading)} % of reading")
+    return f"± {' or '.join(parts)}" if parts else "no figure stated"
 
 
 def _difference(value: float, quantity: str, system: System) -> str:
@@ -186,16 +205,18 @@ def limit(judgement: Judgement, system: System) -> str:
 def outcome(judgement: Judgement) -> str:
     """Return the outcome in words; not reaching a trigger proves nothing, and is not called within a limit."""
     if judgement.outcome == "within" and judgement.role == "trigger":
-        return "not exceeded (proves nothing)"
+        return "not exceeded"
     return judgement.outcome
 
 
 def source(citation: Citation) -> str:
     """Return where a value stands, in full: source, edition, jurisdiction, place, and how we came by it."""
-    return (
-        f"{citation.source}; {citation.edition}; {citation.jurisdiction}; {citation.place}. "
-        f"Status: {citation.status_words}."
-    )
+    status = citation.status_words
+    if citation.status == "chosen":
+        own = citation.jurisdiction.startswith("none")
+        named = f"{citation.source}, no authority stands behind it" if own else citation.source
+        return sentence(f"{named}; {citation.place}: {citation.note}")
+    return sentence(f"{citation.source}; {citation.edition}; {citation.jurisdiction}; {citation.place} ({status})")
 
 
 _SHORT_STATUS = {
@@ -226,6 +247,11 @@ def day(when: date, system: System) -> str:
     return f"{when:%B} {when.day}, {when.year}" if system == "US" else f"{when.day} {when:%B} {when.year}"
 
 
+def together(*parts: str) -> str:
+    """Return the parts that hold something, with semicolons between."""
+    return "; ".join(part for part in parts if part)
+
+
 def joined(items: Iterable[str], *, last: str = "and") -> str:
     """Return a list in words: "oxygen, flue temperature and draft"."""
     words = list(items)
@@ -234,10 +260,8 @@ def joined(items: Iterable[str], *, last: str = "and") -> str:
 
 def sentence(text: str) -> str:
     """Return `text` with a capital at its beginning and a stop at its end."""
-    text = text.strip()
-    if not text:
-        return ""
-    return f"{text[0].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?', ':')) else '.'}"
+    text = capital(text.strip())
+    return text if not text or text.endswith((".", "!", "?", ":")) else f"{text}."
 
 
 def short_name(text: str) -> str:
@@ -246,10 +270,14 @@ def short_name(text: str) -> str:
     return line if len(line) <= _LONGEST_NAME else f"{line[: _LONGEST_NAME - 1]}…"
 
 
+def capital(text: str) -> str:
+    """Return `text` with a capital at its beginning."""
+    return text[:1].upper() + text[1:]
+
+
 def heading(text: str) -> str:
     """Return a name a person typed as the head of a column."""
-    name = short_name(text)
-    return name[:1].upper() + name[1:]
+    return capital(short_name(text))
 
 
 def brief(text: str, longest: int) -> str:

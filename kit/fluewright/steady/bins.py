@@ -16,6 +16,10 @@ from fluewright.units import Array
 _BINS_PER_WINDOW = 12
 _FEWEST_BINS = 6
 _BLOCK = 32_768
+_LONGEST = 720  # bins: of a longer record the first two hours settle what settles
+_FEWEST_TO_FIT = 10
+SHARE = 0.5
+GRID = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,25 +227,31 @@ def _lines(mean: Array, within: Array, size: int) -> Array:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FirstOrder:
-    """A first-order settling: amplitude [unit] and time constant [s] from the first of the fitted times."""
+class Settling:
+    """A sum of first-order approaches: amplitudes [unit] and time constants [s] from the first of the fitted times.
 
-    amplitude: float
-    time_constant: float
+    There are none where no approach stands out of the noise. `fitted` is False where there was too little to fit.
+    """
 
-    def at(self, time: float) -> float:
-        """Return the distance [unit] from the settled path at `time` [s]: negative while still rising."""
-        return self.amplitude * float(np.exp(-time / self.time_constant))
+    amplitudes: tuple[float, ...]
+    time_constants: tuple[float, ...]
+    fitted: bool = True
+
+    def at(self, time: Array | float) -> Array:
+        """Return the distance [unit] from the settled path at times [s]: negative while still rising."""
+        away = np.zeros(np.shape(time)) if self.fitted else np.full(np.shape(time), np.nan)
+        for amplitude, constant in zip(self.amplitudes, self.time_constants, strict=True):
+            away = away + amplitude * np.exp(-np.asarray(time) / constant)
+        return away
 
 
-def fit_first_order(time: Array, value: Array, *, believed_from: float) -> FirstOrder:
-    """Fit a straight path and a first-order approach to it: a + b t + c exp(-t/τ), least squares.
+def fit_settling(time: Array, value: Array, *, believed_from: float) -> Settling:
+    """Fit a straight path and up to two first-order approaches to it, least squares: a + b t + Σ c exp(-t/τ).
 
-    For each τ of a geometric grid c is closed: the readings, freed of their straight part, are projected
-    on the exponential freed of its own. The approach is believed where the F ratio of c and τ reaches
-    `believed_from`; else the amplitude is zero. τ is at most a third of the record: a slower approach
-    cannot be told from a drift. Of a long record the first two hours of ten-second bins are enough and
-    are taken.
+    For each τ of a geometric grid, and for each pair, the amplitudes are closed: the readings, freed of their
+    straight part, are projected on exponentials freed of theirs. An approach is believed where the F ratio of its
+    amplitude and time constant reaches `believed_from`. τ is at most a part of the record: a slower approach cannot
+    be told from a drift.
 
     Parameters
     ----------
@@ -249,13 +259,9 @@ def fit_first_order(time: Array, value: Array, *, believed_from: float) -> First
         Equal lengths [s], [unit]; NaN values are left out.
     """
     read = np.isfinite(value)
-    time, value = time[read][:720], value[read][:720]
-    if len(value) < 8:
-        return FirstOrder(amplitude=np.nan, time_constant=1.0)
-    time = time - time[0]
-    step = time[-1] / (len(time) - 1)
-    constants = np.geomspace(step, max(time[-1] / 3, 1.01 * step), 24)
-    decay = np.exp(-time / constants[:, None])
+    time, value = time[read][:_LONGEST], value[read][:_LONGEST]
+    if len(value) < _FEWEST_TO_FIT:
+        return Settling(amplitudes=(), time_constants=(), fitted=False)
     centred = time - time.mean()
     line = centred / np.sqrt(np.sum(centred**2))
 
@@ -263,13 +269,31 @@ def fit_first_order(time: Array, value: Array, *, believed_from: float) -> First
         data = data - data.mean(axis=-1, keepdims=True)
         return np.asarray(data - (data @ line)[..., None] * line, dtype=np.float64)
 
-    bent, rest = straightened(decay), straightened(value)
-    size = np.sum(bent**2, axis=1)
-    amplitude = (bent @ rest) / size
-    gain = amplitude**2 * size
+    span = float(time[-1] - time[0])
+    constants = np.geomspace(span / (len(time) - 1), span * SHARE, GRID)
+    bent = straightened(np.exp(-(time - time[0]) / constants[:, None]))
+    rest = straightened(value)
+    left = float(rest @ rest)
+    floor = 1e-20 * float(value @ value)  # rounding is no evidence
+    size, along = bent @ bent.T, bent @ rest
+    own = np.diag(size)
+    gain = along**2 / own
     best = int(np.argmax(gain))
-    left = max(float(np.sum(rest**2) - gain[best]), 0.0)
-    noise = left / (len(value) - 4) + 1e-20 * float(np.sum(value**2))
+    noise = max(left - float(gain[best]), 0.0) / (len(value) - 4) + floor
     if gain[best] / 2 < believed_from * noise:
-        return FirstOrder(amplitude=0.0, time_constant=float(constants[best]))
-    return FirstOrder(amplitude=float(amplitude[best]), time_constant=float(constants[best]))
+        return Settling(amplitudes=(), time_constants=())
+    one = Settling(amplitudes=(float(along[best] / own[best]),), time_constants=(float(constants[best]),))
+    first, second = np.triu_indices(len(constants), 3)  # neighbours cannot be told apart
+    cross = size[first, second]
+    across = own[first] * own[second] - cross**2
+    fast = (along[first] * own[second] - along[second] * cross) / across
+    slow = (along[second] * own[first] - along[first] * cross) / across
+    both = fast * along[first] + slow * along[second]
+    pair = int(np.argmax(both))
+    noise = max(left - float(both[pair]), 0.0) / (len(value) - 6) + floor
+    if (both[pair] - gain[best]) / 2 < 2 * noise:
+        return one
+    return Settling(
+        amplitudes=(float(fast[pair]), float(slow[pair])),
+        time_constants=(float(constants[first[pair]]), float(constants[second[pair]])),
+    )

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from fluewright.steady.bins import Bins, FirstOrder, Lines, bin_burns, fit_first_order, fit_lines
+from fluewright.steady.bins import Bins, Lines, Settling, bin_burns, fit_lines, fit_settling
 from fluewright.steady.criteria import Criteria, Limits, rules
 from fluewright.steady.rows import Rows, spans
 from fluewright.units import Array
@@ -41,10 +41,10 @@ class Burns:
         keep = last - first >= max(1, self.bins.moving // 2)
         return list(zip(first[keep].tolist(), last[keep].tolist(), strict=True))
 
-    def first_order(self, name: str, first: int, last: int) -> FirstOrder:
-        """Return the first-order settling of a channel through bins (last exclusive)."""
+    def settling(self, name: str, first: int, last: int) -> Settling:
+        """Return how a channel settles through bins (last exclusive)."""
         value = self.lines[name].binned[first:last]
-        return fit_first_order(self.bins.age(first, last), value, believed_from=rules().curvature)
+        return fit_settling(self.bins.age(first, last), value, believed_from=rules().curvature)
 
 
 def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:

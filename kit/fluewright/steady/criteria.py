@@ -22,7 +22,7 @@ class Limits:
     `slope` [unit/s] bounds the line through a moving window, `spread` [unit] the standard deviation about
     it, `span` [unit] the change of the moving mean over the whole steady window, and `remaining` [unit]
     what a first-order settling may still lack where the window starts. Above `level` [unit] all four grow
-    in proportion to the reading.
+    in proportion to the reading; below `cold` [unit] it is `remaining_cold` that may still lack.
     """
 
     slope: float
@@ -30,11 +30,20 @@ class Limits:
     span: float = math.inf
     remaining: float = math.inf
     level: float = math.inf
+    cold: float = -math.inf
+    remaining_cold: float = math.inf
     reason: str = ""
 
     def __post_init__(self) -> None:
-        if not min(self.slope, self.spread, self.span, self.remaining, self.level) > 0:
+        bounds = (self.slope, self.spread, self.span, self.remaining, self.remaining_cold, self.level)
+        if not min(bounds) > 0:
             raise InputError(f"a limit of steadiness must be above zero, but one of these is not: {self}")
+
+    def may_remain(self, reading: float) -> float:
+        """Return what a first-order settling towards `reading` [unit] may still lack [unit]."""
+        if reading < self.cold:
+            return self.remaining_cold
+        return self.remaining * max(1.0, abs(reading) / self.level)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +79,7 @@ def _limits(name: str, entry: Mapping[str, Any]) -> Limits:
     per_second = f"{'1' if unit == 'mol/mol' else unit}/s"
     parts = {
         key: units.parse(entry[key], per_second if key == "slope" else unit, f"{name}.{key}")
-        for key in ("slope", "spread", "span", "remaining", "level")
+        for key in ("slope", "spread", "span", "remaining", "level", "cold", "remaining_cold")
         if key in entry
     }
     return Limits(**parts, reason=entry["reason"])

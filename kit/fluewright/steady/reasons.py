@@ -77,7 +77,7 @@ def flue_trend(burns: Burns, rows: tuple[int, int] | None) -> tuple[float, float
     slope = float(age @ (value - value.mean()) / (age @ age))
     begin = max(int(burns.bins.first_of[first]), first - 2 * burns.bins.moving)
     end = (last - begin - 0.5) * burns.bins.width  # a bin's mean stands for its middle
-    lacking = burns.first_order(FLUE, begin, last).at(end)
+    lacking = float(burns.settling(FLUE, begin, last).at(end))
     return slope, 0.0 - lacking
 
 

@@ -246,11 +246,12 @@ def _trim(burns: Burns, first: int, last: int, system: System) -> tuple[int, _Re
         if wide.any() and last - int(np.argmax(wide)) > start:
             start = last - int(np.argmax(wide))
             refusal = _Refusal("unsteady", why_moved(name, float(np.ptp(mean)), limit.span * grown, system))
-        if np.isfinite(limit.remaining):
-            settled, lacking = _settled_bin(burns, name, first, last, limit.remaining * grown)
+        allowed = limit.may_remain(float(mean[-1]))
+        if np.isfinite(allowed):
+            settled, lacking = _settled_bin(burns, name, first, last, allowed)
             if settled > start:
                 start = settled
-                reason = why_unsettled(name, lacking, limit.remaining * grown, system)
+                reason = why_unsettled(name, lacking, allowed, system)
                 refusal = _Refusal("unsteady" if name == FLUE and lacking < 0 else "warm-up", reason)
     return min(start, last), refusal
 
@@ -258,13 +259,10 @@ def _trim(burns: Burns, first: int, last: int, system: System) -> tuple[int, _Re
 def _settled_bin(burns: Burns, name: str, first: int, last: int, limit: float) -> tuple[int, float]:
     """Return the first bin where a first-order settling lacks at most `limit`, and its lack at `first`."""
     bins = burns.bins
-    begin = max(int(bins.first_of[first]), first - bins.moving // 2)
-    fit = burns.first_order(name, begin, last)
-    lacking = -fit.at((first - begin) * bins.width)
-    if not abs(lacking) > limit:  # also where no fit could be made
-        return first, lacking
-    settled = fit.time_constant * float(np.log(abs(fit.amplitude) / limit))
-    return max(first, begin + int(np.ceil(settled / bins.width))), lacking
+    begin = max(int(bins.first_of[first]), first - 4 * bins.moving)
+    lacking = -burns.settling(name, begin, last).at(bins.age(begin, last))
+    late = np.flatnonzero(np.abs(lacking[first - begin :]) > limit)
+    return first + (int(late[-1]) + 1 if len(late) else 0), float(lacking[first - begin])
 
 
 def _parts(

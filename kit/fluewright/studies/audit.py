@@ -318,7 +318,7 @@ def audit(visit: Visit) -> Audit:
     replaces = {point.name: point.replaces for point in plan.test_points if point.replaces}
     tested = [_tested(visit, point) for point in points]
     judged = put_right(judging.judgements(visit, tested), replaces=replaces)
-    subjects = judging.tested_subjects(visit, tested, replaced=replaces.values())
+    subjects = judging.tested_subjects(visit, tested, judged, replaced=replaces.values())
     kind, condensing, draft = plan.appliance.type, plan.appliance.condensing, plan.appliance.draft
     required = safety.required_tests(kind, condensing=condensing, draft=draft)
     recommended = safety.recommended_tests(kind, condensing=condensing, draft=draft)

@@ -26,7 +26,9 @@ from fluewright.studies.inputs import known_accuracy
 from fluewright.visit import LimitOverride, SpotReading, Visit
 
 _AIR_FREE = "carbon_monoxide_air_free"
-_PER_POINT = frozenset({"carbon_monoxide_air_free", "oxygen", "flue_temperature", "carbon_monoxide_dry"})
+_FLUE = frozenset(
+    {"oxygen_dry", "oxygen_wet", "carbon_dioxide_dry", "flue_temperature", "carbon_monoxide_dry", _AIR_FREE}
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -296,43 +298,28 @@ def judgements(visit: Visit, points: Iterable[Tested]) -> tuple[Judgement, ...]:
     return tuple(made)
 
 
-def tested_subjects(visit: Visit, points: Iterable[Tested], *, replaced: Iterable[str]) -> frozenset[str]:
+def tested_subjects(
+    visit: Visit, points: Iterable[Tested], judged: Iterable[Judgement], *, replaced: Iterable[str]
+) -> frozenset[str]:
     """Return the names of quantities and checks that were tested in the condition the appliance was left in.
 
     What was read only before a change, at a test point that a later one replaces, is not tested as left. The
-    flue-gas tests must stand at every test point that remains.
+    flue-gas tests must stand at every test point that remains. What a finding rests on was tested, settled or not.
     """
     gone = frozenset(replaced)
     current = [one for one in points if one.name not in gone]
-    found = {
+    checked = {
         name for name, record in visit.plan.checks.items() if record.result in ("no fault seen", "fault seen")
     }
     per_point = []
     for one in current:
         seen = set(one.numbers) | set(one.spots)
         seen |= {name for name in one.rows.columns if one.rows[name].notna().any()}
-        if not one.settled:
-            seen -= {
-                "oxygen_dry",
-                "oxygen_wet",
-                "carbon_dioxide_dry",
-                "flue_temperature",
-                "carbon_monoxide_dry",
-            }
-        if "heat_input_clocked" in seen:
-            seen.add("firing_rate")
-        per_point.append(seen)
-    anywhere = set().union(*per_point) if per_point else set()
+        per_point.append(seen if one.settled else seen - _FLUE)
+    anywhere = set().union(*per_point)
     everywhere = set.intersection(*per_point) if per_point else set()
-    flue = {
-        "oxygen_dry",
-        "oxygen_wet",
-        "carbon_dioxide_dry",
-        "flue_temperature",
-        "carbon_monoxide_dry",
-        _AIR_FREE,
-    }
-    return frozenset(found | (anywhere - flue) | (everywhere & flue))
+    found = {one.subject.removesuffix("_oxygen_rule") for one in judged if one.weight in ("correct", "stop")}
+    return frozenset(checked | found | (anywhere - _FLUE) | (everywhere & _FLUE))
 
 
 def unlimited_tests(

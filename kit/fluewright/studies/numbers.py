@@ -103,6 +103,10 @@ def chain(fuel: Fuel, inputs: Mapping[str, Array], settings: Settings) -> Mappin
                 results |= _loss_results(flue, inputs, settings)
     if {"supply_temperature", "return_temperature"} <= inputs.keys():
         results["temperature_rise"] = inputs["supply_temperature"] - inputs["return_temperature"]
+    if {"supply_static_pressure", "return_static_pressure"} <= inputs.keys():
+        results["external_static_pressure"] = (
+            inputs["supply_static_pressure"] - inputs["return_static_pressure"]
+        )
     if settings.dial_volume is not None:
         results |= _firing_results(settings.dial_volume, inputs, settings)
     return results
@@ -243,6 +247,7 @@ _BASIS = {
     "air_water_fraction": "moist air",
     "loss_stack_european": "net; dry oxygen against 21 %; not for condensing",
     "temperature_rise": "supply less return",
+    "external_static_pressure": "supply less return, across the appliance",
     "heat_input_clocked": "gross; at the base of the heating value",
     "heat_input_ratio": "gross; against the nameplate",
 }

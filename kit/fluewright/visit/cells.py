@@ -18,16 +18,54 @@ TEXT = -1  # the state of a cell that is neither a number nor a word known below
 
 # Words of the trade's instruments, lower case, without a source: common practice.
 _NO_READING = frozenset(
-    "na n/a #n/a nan null none nil err error fault fail failed off open short purge purging warmup warm-up wait "
-    "invalid".split()
+    {
+        "na",
+        "n/a",
+        "#n/a",
+        "nan",
+        "null",
+        "none",
+        "nil",
+        "err",
+        "error",
+        "fault",
+        "fail",
+        "failed",
+        "off",
+        "open",
+    }
+    | {"short", "purge", "purging", "warmup", "warm-up", "wait", "invalid"}
 )
 _OVER_RANGE = frozenset(
-    "over over-range overrange over_range overload overflow ovr ovf ovl ofl ol o.l o.l. or hi high max inf +inf "
-    "infinity".split()
-) | {"over range"}
+    {
+        "over",
+        "over range",
+        "over-range",
+        "over_range",
+        "overrange",
+        "overload",
+        "overflow",
+        "ovr",
+        "ovf",
+        "ovl",
+    }
+    | {"ofl", "ol", "o.l", "o.l.", "or", "hi", "high", "max", "inf", "+inf", "infinity"}
+)
 _UNDER_RANGE = frozenset(
-    "under under-range underrange under_range underflow udr ufl ul lo low -inf".split()
-) | {"under range"}
+    {
+        "under",
+        "under range",
+        "under-range",
+        "under_range",
+        "underrange",
+        "underflow",
+        "udr",
+        "ufl",
+        "ul",
+        "lo",
+    }
+    | {"low", "-inf"}
+)
 _SWITCH = {"on": 1.0, "true": 1.0, "yes": 1.0, "off": 0.0, "false": 0.0, "no": 0.0}
 
 _BLANKS = " \t\u00a0\u2007\u2009\u202f"

@@ -1,4 +1,4 @@
-"""Read one log as the instrument wrote it, by its column map, in one pass: rows that have a time, and all others."""
+"""Read one log as the instrument wrote it, in one pass: the rows that have a time, and what all others are."""
 
 from __future__ import annotations
 
@@ -55,7 +55,9 @@ def _blocks(path: Path, log: Log, digest: Any) -> Iterator[str]:
                 text = rest + decoder.decode(chunk)
                 cut = text.rfind("\n") + 1
                 if len(text) - cut > _BLOCK:
-                    raise _refused(log, lines + 1, "the line does not end", "a row is one line", "Is it a log?")
+                    raise _refused(
+                        log, lines + 1, "the line does not end", "a row is one line", "Is it a log?"
+                    )
                 block, rest = text[:cut], text[cut:]
                 if block:
                     yield block
@@ -72,7 +74,7 @@ def _blocks(path: Path, log: Log, digest: Any) -> Iterator[str]:
                 'Write encoding = "cp1252" (or "latin-1") for this log, or save it as UTF-8',
             ) from error
         if rest:
-            yield rest + "\n"
+            yield rest.removesuffix("\n") + "\n"
 
 
 def _refused(log: Log, row: int | None, what: str, rule: str, way_out: str) -> VisitError:
@@ -80,6 +82,7 @@ def _refused(log: Log, row: int | None, what: str, rule: str, way_out: str) -> V
 
 
 def problem_in(log: Log, row: int | None, what: str, rule: str, way_out: str) -> Problem:
+    """Return a problem of a log, with its row."""
     where = log.file if row is None else f"{log.file}, row {row}"
     return Problem(what=what, where=where, rule=rule, way_out=way_out)
 
@@ -131,7 +134,9 @@ def _layout(head: list[str], sample: list[str], log: Log) -> _Layout:
     problems: list[Problem] = []
 
     def place(name: str, key: str) -> int:
-        found = [number for number, known in enumerate(names) if known == name.strip()] if name.strip() else []
+        found = (
+            [number for number, known in enumerate(names) if known == name.strip()] if name.strip() else []
+        )
         numbered = re.fullmatch(r"column (\d{1,6})", name)
         if not found and numbered and 1 <= int(numbered[1]) <= width:
             return int(numbered[1]) - 1
@@ -148,7 +153,11 @@ def _layout(head: list[str], sample: list[str], log: Log) -> _Layout:
     if problems:
         raise VisitError(problems)
     return _Layout(
-        width=width, names=tuple(names), time=time, quantities=quantities, surplus=surplus,
+        width=width,
+        names=tuple(names),
+        time=time,
+        quantities=quantities,
+        surplus=surplus,
         first_row=log.header_row + 1,
     )
 
@@ -162,7 +171,9 @@ def _no_column(name: str, key: str, names: list[str], twice: bool, head: str, lo
         way_out = f"Name it by its place instead, such as 'column {names.index(name.strip()) + 1}'"
     else:
         what = f"there is no column {shown(name)}"
-        way_out = f"The columns are {', '.join(map(shown, known[:20]))}" if known else "The row of names is blank"
+        way_out = (
+            f"The columns are {', '.join(map(shown, known[:20]))}" if known else "The row of names is blank"
+        )
         if near:
             way_out = f"Did you mean {shown(near[0])}?"
         elif len(known) < 2 and other is not None:
@@ -267,13 +278,18 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
     blocks = _blocks(path, log, digest)
     text = next(blocks, "")
     if not text.strip("\n\r \t\0"):
-        raise _refused(log, None, "the log is empty", "a log holds rows", "Export it again, or take it out of visit.toml")
+        raise _refused(
+            log, None, "the log is empty", "a log holds rows", "Export it again, or take it out of visit.toml"
+        )
     lines = text.split("\n", log.header_row + _SAMPLE_ROWS)
     if len(lines) <= log.header_row:
         raise _refused(
-            log, len(lines), "the log ends before its column names", "header_row is a line of the log",
+            log,
+            len(lines),
+            "the log ends before its column names",
+            "header_row is a line of the log",
             f"Put header_row right; it is {log.header_row}",
-        )  # fmt: skip
+        )
     head = lines[log.header_row - 1 : log.header_row] if log.header_row else []
     layout = _layout(head, lines[log.header_row : log.header_row + _SAMPLE_ROWS], log)
     if log.header_row > 1:
@@ -372,26 +388,36 @@ def _cut(data: bytes, layout: _Layout, log: Log, *, coded: AbstractSet[str]) -> 
 
     texts = pa.dictionary(pa.int32(), pa.string())
     types = {str(place): texts for place in layout.surplus}
-    types |= {str(place): texts if name in coded else pa.float64() for name, place in layout.quantities.items()}
+    types |= {
+        str(place): texts if name in coded else pa.float64() for name, place in layout.quantities.items()
+    }
     types |= {str(place): pa.string() for place in layout.time}
     try:
         table = pacsv.read_csv(
             pa.BufferReader(data),
             read_options=pacsv.ReadOptions(
-                use_threads=False, block_size=len(data) + 1, column_names=[str(n) for n in range(layout.width)]
+                use_threads=False,
+                block_size=len(data) + 1,
+                column_names=[str(n) for n in range(layout.width)],
             ),
             parse_options=pacsv.ParseOptions(
                 delimiter=log.delimiter, ignore_empty_lines=False, invalid_row_handler=note
             ),
             convert_options=pacsv.ConvertOptions(
-                include_columns=list(types), column_types=types, decimal_point=log.decimal,
-                check_utf8=False, strings_can_be_null=False, null_values=[""],
+                include_columns=list(types),
+                column_types=types,
+                decimal_point=log.decimal,
+                check_utf8=False,
+                strings_can_be_null=False,
+                null_values=[""],
             ),
-        )  # fmt: skip
+        )
     except pa.ArrowInvalid:
         return None
     numbers = [table.column(name) for name, kind in types.items() if kind == pa.float64()]
-    finite = all(pc.all(pc.is_finite(column)).as_py() is not False for column in numbers)  # "nan" reads as a number
+    finite = all(
+        pc.all(pc.is_finite(column)).as_py() is not False for column in numbers
+    )  # "nan" reads as a number
     return _Cut(table=table, ragged=ragged) if finite else None
 
 
@@ -463,9 +489,9 @@ def _read_rows(
     }
     keep = times.valid
     for place in layout.surplus:
-        keep = keep & pc.equal(pc.binary_length(pc.utf8_trim_whitespace(columns[place].cast(pa.string()))), 0).to_numpy(
-            zero_copy_only=False
-        )
+        keep = keep & pc.equal(
+            pc.binary_length(pc.utf8_trim_whitespace(columns[place].cast(pa.string()))), 0
+        ).to_numpy(zero_copy_only=False)
     if not keep.all():
         _set_aside_untimed(rows, stamps, cells, times.valid, keep, block, layout, raw)
     if not keep.any():
@@ -513,7 +539,9 @@ def _set_aside_untimed(
     """Account for the rows without a time: blank, names again, units, text, or a reading whose time is not there."""
     shifted = rows[valid & ~keep]
     if len(shifted):
-        raw.set_aside(f"more cells than the {layout.width - len(layout.surplus)} named", shifted, block.line(shifted[0]))
+        raw.set_aside(
+            f"more cells than the {layout.width - len(layout.surplus)} named", shifted, block.line(shifted[0])
+        )
     bad = ~valid
     places, stamps = rows[bad], pc.utf8_trim_whitespace(stamps.filter(pa.array(bad)))
     numbers = np.zeros(len(places), bool)

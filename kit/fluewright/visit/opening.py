@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import copy
 import difflib
 import hashlib
 import re
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -103,14 +105,23 @@ def check_visit(folder: Path | str) -> tuple[Problem, ...]:
 def _content(folder: Path) -> bytes:
     path = folder / PLAN
     if folder.is_file():
-        raise _refused("it is a file", folder, "a visit is a folder that holds visit.toml and the logs", "Name the folder")
+        raise _refused(
+            "it is a file",
+            folder,
+            "a visit is a folder that holds visit.toml and the logs",
+            "Name the folder",
+        )
     if not folder.is_dir():
-        raise _refused("there is no such folder", folder, "a visit is a folder", "Put the path right, or start a visit")
+        raise _refused(
+            "there is no such folder", folder, "a visit is a folder", "Put the path right, or start a visit"
+        )
     if not path.is_file():
         raise _refused(
-            "there is no visit.toml", folder, "a visit is a folder that holds visit.toml and the logs",
+            "there is no visit.toml",
+            folder,
+            "a visit is a folder that holds visit.toml and the logs",
             "Name the folder that holds it, or start a visit with: fluewright start FOLDER",
-        )  # fmt: skip
+        )
     try:
         return path.read_bytes()
     except OSError as error:
@@ -127,7 +138,10 @@ def _decoded(content: bytes) -> str:
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         raise _refused(
-            "the text is not UTF-8", f"{PLAN}, line {line}", "visit.toml is written in UTF-8", "Save it as UTF-8"
+            "the text is not UTF-8",
+            f"{PLAN}, line {line}",
+            "visit.toml is written in UTF-8",
+            "Save it as UTF-8",
         ) from error
 
 
@@ -175,16 +189,37 @@ _Model = TypeVar("_Model", bound=BaseModel)
 
 
 def _valid(model: type[_Model], content: object) -> _Model | None:
+    """Return a part of the plan, if need be without the entries in which it has faults."""
     try:
         return model.model_validate(content)
+    except ValidationError as error:
+        sound = copy.deepcopy(content)
+        for finding in error.errors(include_url=False):
+            _take_out(sound, finding["loc"])
+    try:
+        return model.model_validate(sound)
     except ValidationError:
         return None
+
+
+def _take_out(content: Any, place: Place) -> None:
+    """Take the entry at a place, as deep as it can be followed, out of nested tables."""
+    for depth, part in enumerate(place):
+        if not isinstance(content, dict) or part not in content:
+            return
+        following = place[depth + 1] if depth + 1 < len(place) else None
+        if not isinstance(content[part], dict) or following not in content[part]:
+            del content[part]
+            return
+        content = content[part]
 
 
 def _pieces(raw: Mapping[str, Any]) -> _Pieces:
     named = raw.get("instruments")
     listed = raw.get("logs")
-    instruments = {name: _valid(Instrument, part) for name, part in named.items()} if isinstance(named, dict) else {}
+    instruments = (
+        {name: _valid(Instrument, part) for name, part in named.items()} if isinstance(named, dict) else {}
+    )
     logs = [_valid(Log, part) for part in listed] if isinstance(listed, list) else []
     bare = Instrument(description="with a fault of its own")
     return _Pieces(
@@ -225,27 +260,18 @@ def _sound(
 
 def _unknown_instrument(name: str, pieces: _Pieces, where: str) -> Iterator[Problem]:
     if name not in pieces.instruments:
-        yield _unknown("instrument", name, pieces.instruments, where)
-
-
-def _unknown(kind: str, name: str, known: Iterable[str], where: str, *, rule: str = "") -> Problem:
-    names = sorted(known)
-    near = difflib.get_close_matches(name, names, n=1, cutoff=0.5)
-    listed = f"Known: {', '.join(names)}" if names else f"Add [{kind}s.{name}]"
-    return Problem(
-        what=f"there is no {kind} {shown(name)}",
-        where=where,
-        rule=rule or f"each {kind} named is described",
-        way_out=f"Did you mean {near[0]}?" if near else listed,
-    )
+        names = sorted(pieces.instruments)
+        near = difflib.get_close_matches(name, names, n=1, cutoff=0.5)
+        listed = f"Known are {', '.join(names)}" if names else f"Add a table [instruments.{name}]"
+        yield Problem(
+            what=f"there is no instrument {shown(name)}",
+            where=where,
+            rule="each instrument named is described",
+            way_out=f"Did you mean {near[0]}?" if near else listed,
+        )
 
 
 def _appliance_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
-    if plan.appliance.type not in limits.appliance_types():
-        yield _unknown(
-            "appliance type", plan.appliance.type, limits.appliance_types(), at("appliance", "type"),
-            rule="limits are tabulated by type",
-        )  # fmt: skip
     rise = plan.appliance.temperature_rise
     if rise is not None and not 0 < rise[0] < rise[1]:
         yield Problem(
@@ -259,9 +285,7 @@ def _appliance_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
 def _check_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
     known = limits.checks()
     for name, record in plan.checks.items():
-        if name not in known:
-            yield _unknown("check", name, known, at("checks", name), rule="checks go by their names")
-        elif record.result not in known[name].results:
+        if record.result not in known[name].results:
             yield Problem(
                 what=f"the result of {name} is {shown(record.result)}",
                 where=at("checks", name),
@@ -292,6 +316,14 @@ def _read_logs(folder: Path, pieces: _Pieces, at: _At, problems: list[Problem]) 
                 )
         except VisitError as error:
             problems += error.problems
+        except OSError as error:
+            problems.append(
+                Problem(
+                    what=f"the log cannot be read: {error.strerror}",
+                    where=log.file,
+                    way_out="See who may read the file, and that it is whole",
+                )
+            )
     return logs
 
 
@@ -304,17 +336,21 @@ def _log_path(folder: Path, name: str, where: str) -> Path:
         inside, there = True, False
     if not inside:
         raise _refused(
-            f"the log {shown(name)} lies outside the visit folder", where,
-            "a visit folder holds its logs, so that it can be handed on whole", "Copy the log into the folder",
-        )  # fmt: skip
+            f"the log {shown(name)} lies outside the visit folder",
+            where,
+            "a visit folder holds its logs, so that it can be handed on whole",
+            "Copy the log into the folder",
+        )
     if not there:
         beside = [other.name for other in sorted(root.iterdir()) if other.is_file() and other.name != PLAN]
         near = difflib.get_close_matches(name, beside, n=1, cutoff=0.5)
         listed = f"The folder holds {', '.join(map(shown, beside[:10]))}" if beside else "Copy it there"
         raise _refused(
-            f"there is no log {shown(name)} in the folder", where, "each log named stands in the folder",
+            f"there is no log {shown(name)} in the folder",
+            where,
+            "each log named stands in the folder",
             f"Did you mean {shown(near[0])}?" if near else listed,
-        )  # fmt: skip
+        )
     return path
 
 
@@ -331,7 +367,9 @@ def _join(logs: list[OneLog], problems: list[Problem]) -> Readings | None:
 
 def _number(text: str, quantity: str) -> float:
     """Return a number with its unit, such as "5.2 percent", in the SI unit of a quantity."""
-    found = re.fullmatch(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\D.*|1)?", text, re.ASCII | re.DOTALL)
+    found = re.fullmatch(
+        r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\d,.].*|1)?", text, re.ASCII | re.DOTALL
+    )
     if found is None:
         unit = sources.quantity(quantity).us.unit
         raise RefusalError(
@@ -408,16 +446,18 @@ def _test_points(
         points.append(rows)
         if readings is not None:
             problems += _outside(rows, readings, at("test_points", number, "start"))
-    for one, other in zip(points, points[1:], strict=False):
+    for one, other in pairwise(points):
         if other.start < one.end and one.start < other.end:
             problems.append(_conflict(one, other, "overlap in time", at("test_points")))
     names = [point.name for point in points]
     for name in {name for name in names if names.count(name) > 1}:
         problems.append(
             Problem(
-                what=f"two test points are named {shown(name)}", where=at("test_points"),
-                rule="a report tells them apart by name", way_out="Give each its own name",
-            )  # fmt: skip
+                what=f"two test points are named {shown(name)}",
+                where=at("test_points"),
+                rule="a report tells them apart by name",
+                way_out="Give each its own name",
+            )
         )
     return points
 
@@ -452,7 +492,9 @@ def _test_point(
     return TestPointRows(name=point.name, start=start, end=end, manual_window=window, spots=spots)
 
 
-def _stretch(plan: VisitFile, start: Moment, end: Moment, at: _At, place: Place) -> tuple[pd.Timestamp, pd.Timestamp]:
+def _stretch(
+    plan: VisitFile, start: Moment, end: Moment, at: _At, place: Place
+) -> tuple[pd.Timestamp, pd.Timestamp]:
     stamps, problems = [], []
     for key, moment in (("start", start), ("end", end)):
         try:
@@ -475,7 +517,8 @@ def _outside(point: TestPointRows, readings: Readings, where: str) -> Iterator[P
     index = readings.frame.index
     first, last = index[0], index[-1]
     if point.start < first - _LATE or point.end > last + _LATE:
-        what = f"the test point {shown(point.name)}, {point.start:%Y-%m-%d %H:%M:%S} to {point.end:%H:%M:%S}, leaves the log"
+        stretch = f"{point.start:%Y-%m-%d %H:%M:%S} to {point.end:%H:%M:%S}"
+        what = f"the test point {shown(point.name)}, {stretch}, leaves the log"
     elif not ((index >= point.start) & (index <= point.end)).any():
         what = f"the test point {shown(point.name)} holds no row of the log"
     else:

@@ -66,7 +66,9 @@ class _Sheet:
 
 @functools.cache
 def _wordings() -> Mapping[str, Any]:
-    return tomllib.loads(resources.files("fluewright.visit").joinpath("wordings.toml").read_text(encoding="utf-8"))
+    return tomllib.loads(
+        resources.files("fluewright.visit").joinpath("wordings.toml").read_text(encoding="utf-8")
+    )
 
 
 def propose_log(path: Path) -> Proposal:
@@ -80,7 +82,9 @@ def propose_log(path: Path) -> Proposal:
     with path.open("rb") as file:
         content = file.read(_LOOKED_AT)
     encoding = _encoding(content)
-    lines = re.split(r"\r\n|\n|\r", content.decode(encoding, "replace"))[:-1] or [content.decode(encoding, "replace")]
+    lines = re.split(r"\r\n|\n|\r", content.decode(encoding, "replace"))[:-1] or [
+        content.decode(encoding, "replace")
+    ]
     delimiter = max(_DELIMITERS, key=lambda mark: _regularity(lines, mark))
     sheet = _sheet(path, lines, delimiter)
     dialect: dict[str, Any] = {}
@@ -135,7 +139,9 @@ def _sheet(path: Path, lines: Sequence[str], mark: str) -> _Sheet:
     rows = _rows(lines, mark)
     width = Counter(len(row) for row in rows if len(row) > 1).most_common(1)
     if not width:
-        raise InputError(f"no columns were found in {path}; a log has a row of column names and rows of cells below it")
+        raise InputError(
+            f"no columns were found in {path}; a log has a row of column names and rows of cells below it"
+        )
     number = next(
         (
             place
@@ -145,17 +151,26 @@ def _sheet(path: Path, lines: Sequence[str], mark: str) -> _Sheet:
         None,
     )
     if number is None:
-        raise InputError(f"no row of column names was found in {path}; write its [[logs]] by hand, with header_row = 0")
+        raise InputError(
+            f"no row of column names was found in {path}; write its [[logs]] by hand, with header_row = 0"
+        )
     names = [name.strip() for name in rows[number]]
-    body = [row + [""] * (len(names) - len(row)) for row in rows[number + 1 :] if any(cell.strip() for cell in row)]
+    body = [
+        row + [""] * (len(names) - len(row))
+        for row in rows[number + 1 :]
+        if any(cell.strip() for cell in row)
+    ]
     units_row = [""] * len(names)
     if body and not any(re.search(r"\d[.,:]?\d|^\s*\d+\s*$", cell) for cell in body[0]):
         units_row = body.pop(0)
     columns = [pa.array([row[place] for row in body], pa.string()) for place in range(len(names))]
     return _Sheet(
-        header_row=number + 1, names=names, units=units_row[: len(names)], columns=columns,
+        header_row=number + 1,
+        names=names,
+        units=units_row[: len(names)],
+        columns=columns,
         writing=Writing(decimal=_decimal(body, mark)),
-    )  # fmt: skip
+    )
 
 
 def _is_word(cell: str) -> bool:
@@ -188,11 +203,22 @@ def _propose_time(sheet: _Sheet) -> _TimeProposal:
 
     date, clock, whole, elapsed = named("date"), named("clock"), named("whole"), named("elapsed")
     if date is not None and clock is not None and date != clock:
-        joined = pa.array([f"{day} {time}" for day, time in zip(
-            sheet.columns[date].to_pylist(), sheet.columns[clock].to_pylist(), strict=True)])  # fmt: skip
+        joined = pa.array(
+            [
+                f"{day} {time}"
+                for day, time in zip(
+                    sheet.columns[date].to_pylist(), sheet.columns[clock].to_pylist(), strict=True
+                )
+            ]
+        )
         forms = _forms(joined, dated=True)
-        return _time_lines((date, clock), f"date_column = {text_in_toml(sheet.names[date])}, "
-                           f"time_column = {text_in_toml(sheet.names[clock])}", forms, joined)  # fmt: skip
+        return _time_lines(
+            (date, clock),
+            f"date_column = {text_in_toml(sheet.names[date])}, "
+            f"time_column = {text_in_toml(sheet.names[clock])}",
+            forms,
+            joined,
+        )
     for place in (whole, date, elapsed):
         if place is None:
             continue
@@ -213,9 +239,7 @@ def _propose_time(sheet: _Sheet) -> _TimeProposal:
                     f'time = {{ column = {name}, format = "elapsed", start = "" }}',
                 ],
             )
-    return _TimeProposal(
-        places=(), lines=["# No column of times was recognized.", 'time = { column = "" }']
-    )
+    return _TimeProposal(places=(), lines=["# No column of times was recognized.", 'time = { column = "" }'])
 
 
 def _forms(cells: pa.StringArray, *, dated: bool) -> list[str]:
@@ -237,9 +261,13 @@ def _time_lines(
     places: Sequence[int], columns: str, forms: Sequence[str], dated: pa.StringArray | None
 ) -> _TimeProposal:
     if not forms:
-        return _TimeProposal(places=places, lines=[
-            "# Say how times are written: %d day, %m month, %Y year, %H hour, %M minute, %S second.",
-            f'time = {{ {columns}, format = "" }}'])  # fmt: skip
+        return _TimeProposal(
+            places=places,
+            lines=[
+                "# Say how times are written: %d day, %m month, %Y year, %H hour, %M minute, %S second.",
+                f'time = {{ {columns}, format = "" }}',
+            ],
+        )
     if len(forms) > 1:
         return _TimeProposal(
             places=places,
@@ -276,14 +304,15 @@ def _split_unit(heading: str) -> tuple[str, str]:
     heading = unicodedata.normalize("NFKC", heading).strip()
     if found := re.fullmatch(r"(.*?)\s*[\[({]\s*([^\[\](){}]*?)\s*[\])}]\s*", heading, re.DOTALL):
         return found[1], found[2]
-    if found := re.fullmatch(r"(.+?)(?:[ _,/]+)(\S+|in\.? w\.?c\.?|in h2o|deg [cf])", heading, re.IGNORECASE | re.DOTALL):
-        if _unit(found[2]) is not None:
-            return found[1], found[2]
+    for gap in re.finditer(r"[\s_,/]+", heading):
+        if gap.start() and _unit(heading[gap.end() :]) is not None:
+            return heading[: gap.start()], heading[gap.end() :]
     return heading, ""
 
 
 def _unit(text: str) -> str | None:
-    return _wordings()["units"].get(" ".join(unicodedata.normalize("NFKC", text).casefold().split()))
+    known: Mapping[str, str] = _wordings()["units"]
+    return known.get(" ".join(unicodedata.normalize("NFKC", text).casefold().split()))
 
 
 def _propose_column(sheet: _Sheet, place: int) -> ColumnProposal | None:
@@ -293,7 +322,11 @@ def _propose_column(sheet: _Sheet, place: int) -> ColumnProposal | None:
         return None
     if not named:
         return ColumnProposal(
-            name=sheet.names[place], quantity="", unit=_unit(unit_text) or "", computed=False, doubt="not recognized"
+            name=sheet.names[place],
+            quantity="",
+            unit=_unit(unit_text) or "",
+            computed=False,
+            doubt="not recognized",
         )
     unit = _unit(unit_text) or _unit(sheet.units[place])
     quantity = sources.quantity(named[0])
@@ -339,8 +372,11 @@ def _without_rivals(columns: Sequence[ColumnProposal]) -> list[ColumnProposal]:
         column
         if claims[column.quantity] == 1
         else ColumnProposal(
-            name=column.name, quantity=column.quantity, unit=column.unit, computed=column.computed,
+            name=column.name,
+            quantity=column.quantity,
+            unit=column.unit,
+            computed=column.computed,
             doubt=column.doubt or "another column claims the same quantity",
-        )  # fmt: skip
+        )
         for column in columns
     ]

@@ -6,9 +6,10 @@ nomenclature. A key that is not listed is refused.
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import difflib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Annotated, Any, Literal, TypeAlias
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -26,9 +27,11 @@ from pydantic import (
 
 from fluewright import sources, units
 from fluewright.errors import UnitError
+from fluewright.sources import limits
 from fluewright.visit.problems import RefusalError, shown
 
 LAYOUT = 1
+_NAMES_LISTED = 16
 
 
 def _number(unit: str) -> Any:
@@ -47,9 +50,7 @@ def _number(unit: str) -> Any:
     return Annotated[
         float,
         BeforeValidator(read),
-        WithJsonSchema(
-            {"type": "string", "description": f"number, space, unit (convertible to {example})"}
-        ),
+        WithJsonSchema({"type": "string", "description": f"number, space, unit (convertible to {example})"}),
     ]
 
 
@@ -71,11 +72,8 @@ Filled = Annotated[str, Field(min_length=1, max_length=20_000)]
 def _moment(value: object) -> object:
     if isinstance(value, str):
         for kind in (dt.time, dt.datetime):
-            try:
-                value = kind.fromisoformat(value.strip())
-            except ValueError:
-                continue
-            break
+            with contextlib.suppress(ValueError):
+                return _moment(kind.fromisoformat(value.strip()))
     if isinstance(value, dt.datetime) or (isinstance(value, dt.time) and value.tzinfo is None):
         return value
     raise RefusalError(
@@ -92,25 +90,36 @@ class _Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
 
-def _quantity_name(*kinds: str) -> Any:
-    """Return the type of a name of the nomenclature, of these kinds only."""
-    known = sorted(name for name, entry in sources.quantities().items() if entry.kind in kinds)
+def _name_of(kind: str, known: Iterable[str], *, rule: str) -> Any:
+    """Return the type of a name out of a list; the nearest is suggested for one that is not in it."""
+    names = sorted(known)
 
     def read(name: str) -> str:
-        if name not in known:
-            near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+        if name not in names:
+            near = difflib.get_close_matches(name, names, n=1, cutoff=0.5)
             raise RefusalError(
-                f"there is no quantity {shown(name)}",
-                rule="quantities go by their names in the nomenclature",
-                way_out=f"Did you mean {near[0]}?" if near else f"Known: {', '.join(known)}",
+                f"there is no {kind} {shown(name)}",
+                rule=rule,
+                way_out=f"Did you mean {near[0]}?" if near else f"Known are {_some(names)}",
             )
         return name
 
-    return Annotated[str, AfterValidator(read), WithJsonSchema({"type": "string", "enum": known})]
+    return Annotated[str, AfterValidator(read), WithJsonSchema({"type": "string", "enum": names})]
 
 
-ReadingName: TypeAlias = _quantity_name("reading")  # type: ignore[valid-type]
-QuantityName: TypeAlias = _quantity_name("reading", "result")  # type: ignore[valid-type]
+def _some(names: Sequence[str]) -> str:
+    shortened = names if len(names) <= _NAMES_LISTED else [*names[:_NAMES_LISTED], "others"]
+    return ", ".join(shortened)
+
+
+_RULE = "quantities go by their names in the nomenclature"
+_READINGS = [name for name, entry in sources.quantities().items() if entry.kind == "reading"]
+ReadingName: TypeAlias = _name_of("quantity to read", _READINGS, rule=_RULE)  # type: ignore[valid-type]
+QuantityName: TypeAlias = _name_of("quantity", sources.quantities(), rule=_RULE)  # type: ignore[valid-type]
+ApplianceTypeName: TypeAlias = _name_of(  # type: ignore[valid-type]
+    "appliance type", limits.appliance_types(), rule="limits are tabulated by type"
+)
+CheckName: TypeAlias = _name_of("check", limits.checks(), rule="checks go by their names")  # type: ignore[valid-type]
 
 
 class ReportSettings(_Part):
@@ -160,7 +169,7 @@ class Site(_Part):
 class Appliance(_Part):
     """The appliance and its nameplate."""
 
-    type: str = Field(description="one of the appliance types, such as 'furnace'")
+    type: ApplianceTypeName
     description: Text = ""
     location: Text = ""
     make: Text = Field(default="", description="as on the nameplate")
@@ -280,7 +289,9 @@ def column_scale(unit: str, quantity: str) -> tuple[float, float]:
     example = wanted.us.unit if wanted.us.unit == wanted.si.unit else f"{wanted.us.unit} or {wanted.si.unit}"
     if not unit.strip():
         raise RefusalError(
-            f"{quantity} has no unit", rule="every column has a unit", way_out=f"Write {example}, or 1 for a plain ratio"
+            f"{quantity} has no unit",
+            rule="every number has a unit",
+            way_out=f"Write {example}, or 1 for a plain ratio",
         )
     if wanted.unit == "K" and unit.startswith("delta_"):
         raise RefusalError(
@@ -304,7 +315,7 @@ def _check_pattern(pattern: str, *, dated: bool) -> None:
     if pattern in {"ISO", "epoch", "elapsed"}:
         return
     example = "%d.%m.%Y %H:%M:%S" if dated else "%H:%M:%S"
-    moment = dt.datetime(2021, 12, 23, 16, 45, 51)
+    moment = dt.datetime(2021, 12, 23, 16, 45, 51, tzinfo=dt.UTC)
     try:
         kept = dt.datetime.strptime(moment.strftime(pattern), pattern)
     except ValueError:
@@ -312,8 +323,8 @@ def _check_pattern(pattern: str, *, dated: bool) -> None:
     if kept is None or kept.hour != moment.hour or (dated and kept.date() != moment.date()):
         raise RefusalError(
             f"{shown(pattern)} is no way to write a {'date and time' if dated else 'clock time'}",
-            rule="time.format is ISO, epoch, elapsed, or a pattern in which %d is the day, %m the month, %Y the year, "
-            "%H the hour (%I with %p for 12 hours), %M the minute and %S the second",
+            rule="time.format is ISO, epoch, elapsed, or a pattern in which %d is the day, %m the month, "
+            "%Y the year, %H the hour (%I with %p for 12 hours), %M the minute and %S the second",
             way_out=f"Write a pattern such as {example}"
             + (", or give time_column where the cells hold no date" if dated else ""),
         )
@@ -352,7 +363,9 @@ class SetAside(_Part):
 
     start: Moment | None = None
     end: Moment | None = None
-    rows: tuple[int, int] | None = Field(default=None, description="first and last row, as an editor counts lines")
+    rows: tuple[int, int] | None = Field(
+        default=None, description="first and last row, as an editor counts lines"
+    )
     because: Text = Field(min_length=3)
 
     @model_validator(mode="after")
@@ -381,7 +394,9 @@ class Log(_Part):
     time: LogTime
     delimiter: Literal[",", ";", "\t", "|"] = ","
     decimal: Literal[".", ","] = "."
-    thousands: Literal["", ",", ".", " ", "'"] = Field(default="", description="mark between thousands, if any")
+    thousands: Literal["", ",", ".", " ", "'"] = Field(
+        default="", description="mark between thousands, if any"
+    )
     encoding: str = "utf-8"
     header_row: int = Field(
         default=1, ge=0, le=1000, description="line number of the column names; 0 where there are none"
@@ -473,7 +488,7 @@ class MeterClock(_Part):
     def _positive(cls, value: tuple[float, ...]) -> tuple[float, ...]:
         if any(not 0 < second < 3600 for second in value):
             raise RefusalError(
-                f"a revolution of the meter's dial took {max(value):g} s" if min(value) > 0 else "a time is not above 0",
+                f"a revolution of the meter's dial took {max(value, key=abs):g} s",
                 rule="each time lies between 0 and 3600 seconds",
                 way_out="Write the seconds of each try as numbers",
             )
@@ -498,7 +513,9 @@ class TestPoint(_Part):
     end: Moment
     firing_rate: Ratio | None = None
     changed: Text = Field(default="", description="what was changed before this test point")
-    replaces: Text = Field(default="", description="name of the test point that this one repeats after the change")
+    replaces: Text = Field(
+        default="", description="name of the test point that this one repeats after the change"
+    )
     window: ManualWindow | None = None
     readings: Mapping[ReadingName, Spots] = Field(default_factory=dict)
     meter: MeterClock | None = None
@@ -555,7 +572,7 @@ class VisitFile(_Part):
         default_factory=dict, description="spot readings that hold for the whole visit"
     )
     test_points: tuple[TestPoint, ...] = Field(min_length=1)
-    checks: Mapping[str, Check] = Field(default_factory=dict)
+    checks: Mapping[CheckName, Check] = Field(default_factory=dict)
     limits: Mapping[QuantityName, LimitOverride] = Field(default_factory=dict)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import functools
 import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
@@ -15,7 +16,9 @@ from fluewright.visit.schema import visit_schema
 
 Place: TypeAlias = tuple[str | int, ...]
 
-_KEY = re.compile(r"""\s*((?:"(?:[^"\\]|\\.)*"|'[^']*'|[\w-]+)(?:\s*\.\s*(?:"(?:[^"\\]|\\.)*"|'[^']*'|[\w-]+))*)\s*=""")
+_KEY = re.compile(
+    r"""\s*((?:"(?:[^"\\]|\\.)*"|'[^']*'|[\w-]+)(?:\s*\.\s*(?:"(?:[^"\\]|\\.)*"|'[^']*'|[\w-]+))*)\s*="""
+)
 _HEADER = re.compile(r"\s*\[.*\]\s*(#.*)?$")
 _WANTED = {
     "string": 'text in quotes, such as "..."',
@@ -36,7 +39,13 @@ def where_in(text: str, place: Place) -> str:
     """Return where a key stands in visit.toml: the line, and the key's path."""
     path = ".".join(_key(part) for part in place if not isinstance(part, int) and part != "[key]")
     line = _line_of(text, place)
-    return f"visit.toml, line {line}, {path}" if line and path else f"visit.toml, {path}" if path else "visit.toml"
+    return (
+        f"visit.toml, line {line}, {path}"
+        if line and path
+        else f"visit.toml, {path}"
+        if path
+        else "visit.toml"
+    )
 
 
 def _key(name: str) -> str:
@@ -52,7 +61,13 @@ def _line_of(text: str, place: Place) -> int | None:
     return best
 
 
-def _keys(text: str) -> Iterator[tuple[int, Place]]:
+@functools.lru_cache(maxsize=4)
+def _keys(text: str) -> tuple[tuple[int, Place], ...]:
+    """Return the line and the path of every key and table header."""
+    return tuple(_found_keys(text))
+
+
+def _found_keys(text: str) -> Iterator[tuple[int, Place]]:
     counts: dict[Place, int] = {}
     table: Place = ()
     for number, line in enumerate(text.split("\n"), start=1):
@@ -105,7 +120,9 @@ def _is_hollow(finding: Any, findings: Sequence[Any]) -> bool:
     """Tell what only follows from another finding: a list without a sound member, a key missing as it is misspelt."""
     kind, place = finding["type"], finding["loc"]
     if kind == "too_short":
-        return any(len(other["loc"]) > len(place) and other["loc"][: len(place)] == place for other in findings)
+        return any(
+            len(other["loc"]) > len(place) and other["loc"][: len(place)] == place for other in findings
+        )
     misspelt = (
         str(other["loc"][-1])
         for other in findings
@@ -120,7 +137,9 @@ def _near(name: str, known: Sequence[str]) -> list[str]:
 
 def _is_branch(part: str | int) -> bool:
     """Tell the names pydantic gives to the branches of a union from keys of the file."""
-    return isinstance(part, str) and bool(re.match(r"(function-|tuple\[|lax-or-strict|is-instance|nullable)", part))
+    return isinstance(part, str) and bool(
+        re.match(r"(function-|tuple\[|lax-or-strict|is-instance|nullable)", part)
+    )
 
 
 def _worded(finding: Mapping[str, Any], place: Place, text: str) -> Problem:
@@ -150,14 +169,20 @@ def _worded(finding: Mapping[str, Any], place: Place, text: str) -> Problem:
             way_out=f"Did you mean {near[0]}?" if near else f"Known here: {', '.join(known)}",
         )
     if kind == "too_short":
-        return Problem(what=f"{name} holds nothing", where=where, rule="it is needed", way_out="Add what is missing")
+        return Problem(
+            what=f"{name} holds nothing", where=where, rule="it is needed", way_out="Add what is missing"
+        )
     return Problem(what=f"{name} is {shown(finding['input'])}", where=where, **_rule(kind, context))
 
 
 def _rule(kind: str, context: Mapping[str, Any]) -> dict[str, str]:
     if kind == "literal_error":
         return {"rule": "it is one of a few words", "way_out": f"Write one of {context['expected']}"}
-    for end, word in (("greater_than_equal", "at least"), ("greater_than", "above"), ("less_than_equal", "at most")):
+    for end, word in (
+        ("greater_than_equal", "at least"),
+        ("greater_than", "above"),
+        ("less_than_equal", "at most"),
+    ):
         if kind == end:
             limit = context.get("ge", context.get("gt", context.get("le")))
             return {"rule": f"it is {word} {limit}", "way_out": f"Write a number {word} {limit}"}
@@ -201,5 +226,3 @@ def _known_keys(place: Place) -> list[str]:
 
 def _holds_table(place: Place) -> bool:
     return _node(place).get("type") == "object"
-
-

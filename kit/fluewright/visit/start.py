@@ -32,14 +32,14 @@ def start_visit(folder: Path | str, logs: Sequence[Path | str] = ()) -> Path:
     InputError
         The folder holds something, or a log cannot be copied. Nothing is written then.
     """
-    folder, logs = Path(folder), [Path(log) for log in logs]
-    _refuse_unfit(folder, logs)
-    proposals = [propose_log(log) for log in logs]
+    folder, files = Path(folder), [Path(log) for log in logs]
+    _refuse_unfit(folder, files)
+    proposals = [propose_log(log) for log in files]
     aside = folder.parent / f".{folder.name}-{uuid.uuid4().hex[:8]}"
     try:
         aside.mkdir()
         try:
-            for log in logs:
+            for log in files:
                 shutil.copyfile(log, aside / log.name)
             package = resources.files("fluewright.visit")
             (aside / SCHEMA).write_bytes(package.joinpath(SCHEMA).read_bytes())
@@ -51,7 +51,9 @@ def start_visit(folder: Path | str, logs: Sequence[Path | str] = ()) -> Path:
             shutil.rmtree(aside, ignore_errors=True)
             raise
     except OSError as error:
-        raise InputError(f"{folder} cannot be written: {error.strerror or error}. Nothing was written.") from error
+        raise InputError(
+            f"{folder} cannot be written: {error.strerror or error}. Nothing was written."
+        ) from error
     return folder / PLAN
 
 
@@ -59,9 +61,13 @@ def _refuse_unfit(folder: Path, logs: Sequence[Path]) -> None:
     if folder.exists() and not folder.is_dir():
         raise InputError(f"{folder} is a file; name a folder to start a visit in")
     if folder.is_dir() and any(folder.iterdir()):
-        raise InputError(f"{folder} is not empty; a visit is started in a new folder, so that nothing is overwritten")
+        raise InputError(
+            f"{folder} is not empty; a visit is started in a new folder, so that nothing is overwritten"
+        )
     if not folder.absolute().parent.is_dir():
-        raise InputError(f"there is no folder {folder.absolute().parent} to start the visit in; make it first")
+        raise InputError(
+            f"there is no folder {folder.absolute().parent} to start the visit in; make it first"
+        )
     for log in logs:
         if not log.is_file():
             raise InputError(f"there is no log {log}; name a file to copy into the visit")
@@ -80,7 +86,9 @@ def _plan_text(proposals: Sequence[Proposal]) -> str:
         .replace("@APPLIANCE_TYPES@", _listed(sorted(limits.appliance_types())))
         .replace("@RESULTS@", ", ".join(f'"{result}"' for result in limits.CHECK_RESULTS))
         .replace("@CHECKS@", _checks())
-        .replace("@QUANTITIES@", _listed(name for name, known in quantities().items() if known.kind == "reading"))
+        .replace(
+            "@QUANTITIES@", _listed(name for name, known in quantities().items() if known.kind == "reading")
+        )
         .replace("@INSTRUMENTS_AND_LOGS@", "\n".join(map(_log_text, proposals)) if proposals else _BLANK_LOG)
     )
 
@@ -104,7 +112,7 @@ def _key(name: str) -> str:
     return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else text_in_toml(name)
 
 
-_BLANK_LOG = '''\
+_BLANK_LOG = """\
 [instruments.analyzer]
 description = ""
 # serial = ""
@@ -126,7 +134,7 @@ time = { column = "" }              # or { time_column = "", date_column = "" };
 [logs.columns]                      # "name in the log" = { quantity = "", unit = "" }
 # "O2" = { quantity = "oxygen_dry", unit = "percent" }
 # "CO" = { quantity = "carbon_monoxide_dry", unit = "ppm" }
-'''
+"""
 
 
 def _log_text(proposal: Proposal) -> str:
@@ -140,7 +148,10 @@ def _log_text(proposal: Proposal) -> str:
         "[[logs]]",
         f"file = {text_in_toml(proposal.file)}",
         f"instrument = {text_in_toml(proposal.instrument)}",
-        *(f"{key} = {text_in_toml(value) if isinstance(value, str) else value}" for key, value in proposal.dialect.items()),
+        *(
+            f"{key} = {text_in_toml(value) if isinstance(value, str) else value}"
+            for key, value in proposal.dialect.items()
+        ),
         *proposal.time,
         "[logs.columns]   # take away the # of a doubtful column once you are sure of it",
     ]
@@ -148,7 +159,9 @@ def _log_text(proposal: Proposal) -> str:
         mark = "" if not column.doubt else "# "
         origin = ', origin = "instrument"' if column.computed else ""
         entry = f'{{ quantity = "{column.quantity}", unit = "{column.unit}"{origin} }}'
-        lines.append(f"{mark}{text_in_toml(column.name)} = {entry}" + (f"   # {column.doubt}" if column.doubt else ""))
+        lines.append(
+            f"{mark}{text_in_toml(column.name)} = {entry}" + (f"   # {column.doubt}" if column.doubt else "")
+        )
     return "\n".join(lines) + "\n"
 
 

@@ -25,6 +25,8 @@ from fluewright.visit.times import Mask, Micros, moment_on_utc, set_on_utc, unwr
 
 # Numbers that loggers write for "no reading" (common practice, without a source); only where no reading can be so.
 _SENTINELS = (-99.9, -999.0, -999.9, -9999.0, -99999.0, 9999.0, 99999.0, 32767.0, -32768.0, 65535.0)
+_GAP = 5  # times the usual interval, chosen here: a longer one is noted as a gap
+_STEPS_TO_NOTE = 3
 _AT_TOP = 1e-9  # relative: the top of a span survives its change of unit
 
 
@@ -36,7 +38,9 @@ class OneLog:
     rows: NDArray[np.int64]
 
 
-def read_log(path: Path, *, log: Log, attendance: Attendance, instruments: Mapping[str, Instrument]) -> OneLog:
+def read_log(
+    path: Path, *, log: Log, attendance: Attendance, instruments: Mapping[str, Instrument]
+) -> OneLog:
     """Return the readings of one log.
 
     Parameters
@@ -66,6 +70,7 @@ def read_log(path: Path, *, log: Log, attendance: Attendance, instruments: Mappi
     _leave_out_stretches(kept, micros, rows, raw, log, attendance, problems)
     order: slice = _order(kept, micros, rows, raw, log, attendance.time_zone, problems)
     _leave_out_duplicates(kept[order], micros[order], rows[order], raw)
+    _note_interval(kept[order], micros[order], rows[order], raw)
     columns = {}
     for column in log.columns.values():
         say = _Speaker(log=log, column=column, rows=rows, micros=micros, zone=attendance.time_zone)
@@ -133,7 +138,12 @@ def _leave_out_rows(kept: Mask, rows: NDArray[np.int64], raw: RawLog, log: Log) 
 
 
 def _time_axis(
-    rows: NDArray[np.int64], kept: Mask, raw: RawLog, log: Log, attendance: Attendance, problems: list[Problem]
+    rows: NDArray[np.int64],
+    kept: Mask,
+    raw: RawLog,
+    log: Log,
+    attendance: Attendance,
+    problems: list[Problem],
 ) -> Micros:
     """Return the times of all rows on UTC [µs], the log's clock corrected by its stated offset."""
     micros = np.concatenate([part.micros for part in raw.parts])
@@ -195,6 +205,9 @@ def _leave_out_stretches(
     problems: list[Problem],
 ) -> None:
     for part in log.set_aside:
+        where = f"visit.toml, set_aside of {log.file}"
+        if part.rows is not None and part.rows[0] > log.header_row + raw.read:
+            problems.append(_nothing_aside(f"rows {part.rows[0]} to {part.rows[1]}", where))
         if part.start is None or part.end is None:
             continue
         try:
@@ -203,11 +216,23 @@ def _leave_out_stretches(
                 for moment in (part.start, part.end)
             )
         except RefusalError as refusal:
-            problems.append(problem_of(refusal, f"visit.toml, set_aside of {log.file}"))
+            problems.append(problem_of(refusal, where))
             continue
         these = kept & (micros >= start) & (micros <= end)
+        if not these.any():
+            stretch = f"{_clock(start, attendance.time_zone)} to {_clock(end, attendance.time_zone)}"
+            problems.append(_nothing_aside(stretch, where))
         raw.set_aside(f"set aside in visit.toml: {part.because}", rows[these])
         kept &= ~these
+
+
+def _nothing_aside(stretch: str, where: str) -> Problem:
+    return Problem(
+        what=f"the stretch to set aside, {stretch}, holds no row of the log",
+        where=where,
+        rule="what is set aside is there",
+        way_out="Put it right, or take it out",
+    )
 
 
 def _micros(stamp: pd.Timestamp) -> int:
@@ -215,7 +240,13 @@ def _micros(stamp: pd.Timestamp) -> int:
 
 
 def _order(
-    kept: Mask, micros: Micros, rows: NDArray[np.int64], raw: RawLog, log: Log, zone: str, problems: list[Problem]
+    kept: Mask,
+    micros: Micros,
+    rows: NDArray[np.int64],
+    raw: RawLog,
+    log: Log,
+    zone: str,
+    problems: list[Problem],
 ) -> slice:
     """Return the order in which rows ascend in time: as written, or all turned round."""
     places = np.flatnonzero(kept)
@@ -250,6 +281,24 @@ def _leave_out_duplicates(kept: Mask, micros: Micros, rows: NDArray[np.int64], r
     again = places[1:][np.diff(micros[places]) == 0]
     raw.set_aside("same time as the row before", np.sort(rows[again]))
     kept[again] = False
+
+
+def _note_interval(kept: Mask, micros: Micros, rows: NDArray[np.int64], raw: RawLog) -> None:
+    """Note how often a row was written, and where rows are missing."""
+    steps = np.diff(micros[kept]) / 1e6
+    if len(steps) < _STEPS_TO_NOTE:
+        return
+    usual = float(np.median(steps))
+    gaps = steps > _GAP * usual
+    note = f"rows follow each other every {usual:g} s"
+    if gaps.any():
+        count = int(gaps.sum())
+        row = rows[kept][1:][np.argmax(steps)]
+        note += (
+            f"; {count} gap{'s' if count > 1 else ''} of more than {_GAP * usual:g} s, "
+            f"the longest {steps.max():g} s before row {row}"
+        )
+    raw.notes.append(note)
 
 
 # ---------------------------------------------------------------------------------------- numbers
@@ -362,7 +411,10 @@ def _no_numbers(states: NDArray[np.int8] | None, kept: Mask, raw: RawLog, say: _
     elif "." in text and say.log.decimal == ",":
         way_out = 'Write decimal = "." or thousands = "." for this log in visit.toml'
     yield say.problem(
-        found, f"{shown(text)} in column {shown(say.name)}", "a cell holds a number or a known word for none", way_out
+        found,
+        f"{shown(text)} in column {shown(say.name)}",
+        "a cell holds a number or a known word for none",
+        way_out,
     )
 
 
@@ -411,7 +463,9 @@ def _assembled(
     zone: str,
 ) -> OneLog:
     every = kept.all() and order == slice(None)
-    take: Callable[[NDArray[Any]], NDArray[Any]] = (lambda a: a) if every else (lambda a: a[order][kept[order]])
+    take: Callable[[NDArray[Any]], NDArray[Any]] = (
+        (lambda a: a) if every else (lambda a: a[order][kept[order]])
+    )
     index = _index(take(micros), zone)
     values, states, bounds = {}, {}, {}
     for quantity, cells in columns.items():
@@ -422,7 +476,9 @@ def _assembled(
                 bounds[quantity] = bound
     left = np.flatnonzero(~kept & (micros != pd.NaT.value))
     aside = {
-        quantity: cells.values[left] if cells.bounds is None else np.fmax(cells.values[left], cells.bounds[left])
+        quantity: cells.values[left]
+        if cells.bounds is None
+        else np.fmax(cells.values[left], cells.bounds[left])
         for quantity, cells in columns.items()
     }
     names = {column.quantity: name for name, column in log.columns.items()}
@@ -502,7 +558,7 @@ def join_logs(logs: Sequence[OneLog]) -> Readings:
         start += count
     name = logs[0].readings.accounts[0].file
     for log in others:
-        match = _nearest(joined.index, log.readings.frame.index)
+        match = _nearest(joined.index, pd.DatetimeIndex(log.readings.frame.index))
         matched = np.flatnonzero(match.places >= 0)
         if not len(matched):
             problems.append(_apart(log, name))
@@ -513,7 +569,9 @@ def join_logs(logs: Sequence[OneLog]) -> Readings:
         asides.append(_as_bounds(log.readings, unused))
     if problems:
         raise VisitError(problems)
-    aside = pd.concat([part for part in asides if len(part)]).sort_index() if any(map(len, asides)) else asides[0]
+    aside = (
+        pd.concat([part for part in asides if len(part)]).sort_index() if any(map(len, asides)) else asides[0]
+    )
     return joined.readings(
         channels=_channels(logs), accounts=tuple(accounts[id(log)] for log in logs), aside=aside
     )
@@ -530,7 +588,7 @@ class _Joined:
 
     def put(self, readings: Readings, here: Any, there: Any) -> None:
         """Put rows `there` of a log at places `here` of the axis."""
-        for quantity in readings.frame:
+        for quantity in readings.channels:
             if quantity not in self.values:
                 self.values[quantity] = np.full(len(self.index), np.nan)
                 self.states[quantity] = np.full(len(self.index), Cell.EMPTY, np.int8)
@@ -619,6 +677,8 @@ def _channels(logs: Sequence[OneLog]) -> Mapping[str, Channel]:
         for quantity, channel in log.readings.channels.items():
             known = channels.setdefault(quantity, channel)
             if known is not channel:
-                columns = known.column if known.column == channel.column else f"{known.column}, {channel.column}"
+                columns = (
+                    known.column if known.column == channel.column else f"{known.column}, {channel.column}"
+                )
                 channels[quantity] = replace(known, file=f"{known.file}, {channel.file}", column=columns)
     return channels

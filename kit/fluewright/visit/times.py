@@ -31,7 +31,7 @@ _UNBROKEN = 5  # intervals: a longer gap is taken for a break when an hour that 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Times:
-    """Times read from cells [µs]: of UTC where `zoned`, else of the local clock; what could not be read is not `valid`."""
+    """Times read from cells [µs]: of UTC where `zoned`, else of the local clock; unreadable where not `valid`."""
 
     micros: Micros
     valid: Mask
@@ -57,7 +57,9 @@ def read_times(cells: pa.StringArray, *, form: str, writing: Writing, dated: boo
 def _iso(cells: pa.StringArray) -> Times:
     count = len(cells)
     shortest = pc.min(pc.binary_length(cells)).as_py()
-    whole = shortest is not None and shortest >= len("2026-01-31 10:04")  # a bare date would pass the cast below
+    whole = shortest is not None and shortest >= len(
+        "2026-01-31 10:04"
+    )  # a bare date would pass the cast below
     for zone in (None, "UTC"):
         try:
             read = pc.cast(cells, pa.timestamp("us", zone)) if whole else None
@@ -93,7 +95,9 @@ def _counted(cells: pa.StringArray, form: str, writing: Writing) -> Times:
         seconds = np.where(np.abs(seconds) >= _MICROSECONDS_FROM, seconds / 1e6, seconds)
         seconds = np.where(np.abs(seconds) >= _MILLISECONDS_FROM, seconds / 1e3, seconds)
     else:
-        clock = pc.replace_substring_regex(cells, r"^(\d+):(\d\d):(\d\d([.,]\d+)?)$", r"\1 hours \2 minutes \3 seconds")
+        clock = pc.replace_substring_regex(
+            cells, r"^(\d+):(\d\d):(\d\d([.,]\d+)?)$", r"\1 hours \2 minutes \3 seconds"
+        )
         spelled = pd.to_timedelta(pc.if_else(pc.match_substring(clock, "hours"), clock, None).to_pandas())
         seconds = np.where(np.isnan(seconds), spelled.dt.total_seconds(), seconds)
     valid = np.isfinite(seconds) & (np.abs(seconds) < _MILLISECONDS_FROM)
@@ -103,7 +107,9 @@ def _counted(cells: pa.StringArray, form: str, writing: Writing) -> Times:
 
 def unwrap_midnight(clock: Micros, *, first_day: dt.date) -> Micros:
     """Return local times [µs] from clock times [µs since midnight], a day later after each jump back of half a day."""
-    days = np.concatenate([[0], np.cumsum(np.diff(clock) < -_HALF_DAY)]) if len(clock) else np.zeros(0, np.int64)
+    days = (
+        np.concatenate([[0], np.cumsum(np.diff(clock) < -_HALF_DAY)]) if len(clock) else np.zeros(0, np.int64)
+    )
     return clock + _DAY * (days.astype(np.int64) + (first_day - dt.date(1970, 1, 1)).days)
 
 
@@ -120,7 +126,7 @@ def moment_on_utc(moment: dt.datetime | dt.time, *, date: dt.date, zone: str) ->
     if stamp.tz is not None:
         return stamp.tz_convert(ZoneInfo(zone))
     placed = stamp.tz_localize(ZoneInfo(zone), ambiguous="NaT", nonexistent="NaT")
-    if placed is pd.NaT:
+    if not isinstance(placed, pd.Timestamp):
         exists = stamp.tz_localize(ZoneInfo(zone), ambiguous=True, nonexistent="NaT") is not pd.NaT
         raise RefusalError(
             f"{whole:%H:%M:%S} {'occurs twice' if exists else 'does not exist'} on {whole:%Y-%m-%d} in {zone}",
@@ -155,7 +161,10 @@ def set_on_utc(local: Micros, *, zone: str) -> OnUTC:
 
 
 def _localized(local: Micros, zone: str, *, summer: bool) -> Micros:
-    """Return local times on UTC, an hour that occurs twice as of `summer`; clocks change at full quarters of an hour."""
+    """Return local times on UTC, an hour that occurs twice as of `summer`.
+
+    Clocks are changed at full quarters of an hour, so one look-up serves each.
+    """
     quarters = local // _QUARTER
     starts = np.flatnonzero(np.concatenate([[True], quarters[1:] != quarters[:-1]]))[: len(local)]
     naive = pd.DatetimeIndex((quarters[starts] * _QUARTER).astype("datetime64[us]"))

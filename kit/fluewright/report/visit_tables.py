@@ -1,0 +1,352 @@
+"""The tables of the visit itself: what was tested and how, instruments, stretches, assumptions, rows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import pandas as pd
+
+from fluewright import sources, units
+from fluewright.report import words
+from fluewright.report.abreast import letter
+from fluewright.report.objects import Emphasis, Facts, Table
+from fluewright.sources import limits as safety
+from fluewright.steady import Stretch, Window
+from fluewright.studies.audit import Audit, PointAudit
+from fluewright.studies.inputs import Assumption
+from fluewright.visit import SpotReading, accuracy_of
+
+_BRIEF = 220  # characters of a typed text that page one bears
+
+
+def facts(audit: Audit) -> Facts:
+    """Return what was tested, where, when, by whom, and with what fuel."""
+    plan = audit.visit.plan
+    kind = safety.appliance_type(plan.appliance.type).label
+    named = " ".join(filter(None, (plan.appliance.make, plan.appliance.model)))
+    serial = f"serial {plan.appliance.serial}" if plan.appliance.serial else ""
+    start = min(point.rows.start for point in audit.points)
+    end = max(point.rows.end for point in audit.points)
+    zone = plan.visit.time_zone
+    when = f"{words.day(plan.visit.date, plan.report.units)}, {words.clock(start, zone)[:5]} to {words.clock(end, zone)[:5]}"
+    who = [plan.visit.tested_by, f"license {plan.visit.licence}" if plan.visit.licence else "", plan.visit.organization]
+    pairs = [
+        ("Appliance", _together(plan.appliance.description or kind, named, serial, plan.appliance.location)),
+        ("Where", _together(plan.site.name, plan.site.address)),
+        ("When", f"{when} ({zone.replace('_', ' ')})"),
+        ("Tested by", _together(*who) or "not stated"),
+        ("For", plan.visit.client),
+        ("Fuel", audit.fuel.name),
+        ("Test points", "; ".join(_point_words(audit, point) for point in audit.points)),
+    ]
+    return Facts([(name, words.brief(words.capital(text), _BRIEF)) for name, text in pairs if text])
+
+
+def _together(*parts: str) -> str:
+    return "; ".join(part for part in parts if part)
+
+
+def _point_words(audit: Audit, point: PointAudit) -> str:
+    zone = audit.visit.plan.visit.time_zone
+    return f"{point.name}, {words.clock(point.rows.start, zone)[:5]} to {words.clock(point.rows.end, zone)[:5]}"
+
+
+# ---------------------------------------------------------------------------- conditions and instruments
+
+
+def conditions(audit: Audit) -> Facts:
+    """Return what the test was made under, and what the nameplate says."""
+    plan, system = audit.visit.plan, audit.visit.plan.report.units
+    site, sampling = plan.site, plan.sampling
+
+    pressure = site.barometric_pressure
+    entered = f"barometric pressure {words.bound('barometric_pressure', pressure, system)}" if pressure is not None else ""
+    shared = [_spot_words(audit, quantity, taken) for quantity, taken in audit.visit.spots.items()]
+    pairs = [
+        ("Purpose", plan.visit.purpose),
+        ("Air at the site", _together(entered, *shared)),
+        ("Elevation", _elevation(site.elevation, system)),
+        ("Sampling", _together(sampling.port or "sampling port not stated", sampling.position, sampling.notes)),
+        ("Nameplate", _nameplate(audit)),
+        ("Vent", _together(plan.appliance.vent, f"{plan.appliance.draft} draft" if plan.appliance.draft else "draft not stated")),
+        ("Appliance notes", plan.appliance.notes),
+        ("Fuel", _fuel(audit)),
+        *((f"Before {point.name}", point.changed) for point in plan.test_points),
+        *((f"Notes, {point.name}", point.notes) for point in plan.test_points),
+        ("Notes", plan.visit.notes),
+        *_in_full(audit),
+    ]
+    return Facts([(words.short_name(name), words.capital(text)) for name, text in pairs if text])
+
+
+def _in_full(audit: Audit) -> Iterator[tuple[str, str]]:
+    """Yield what page one had to shorten."""
+    plan = audit.visit.plan
+    for name, text in (
+        ("Site, in full", plan.site.name),
+        ("Address, in full", plan.site.address),
+        ("Appliance, in full", plan.appliance.description),
+        ("Location, in full", plan.appliance.location),
+        ("Client, in full", plan.visit.client),
+        ("Tested by, in full", plan.visit.tested_by),
+        ("Organization, in full", plan.visit.organization),
+    ):
+        if len(text) > _BRIEF // 3:
+            yield name, text
+
+
+def _elevation(elevation: float | None, system: words.System) -> str:
+    if elevation is None:
+        return ""
+    feet = units.convert(elevation, "m", "foot", "elevation")
+    return f"{feet:,.0f} ft" if system == "US" else f"{elevation:,.0f} m"
+
+
+def _spot_words(audit: Audit, quantity: str, taken: Sequence[SpotReading]) -> str:
+    label = sources.quantity(quantity).label
+    values = words.joined(_spot_value(audit, one) for one in taken)
+    return f"{label[0].lower()}{label[1:]} {values}"
+
+
+def _spot_value(audit: Audit, one: SpotReading) -> str:
+    text = words.bound(one.quantity, one.value, audit.visit.plan.report.units)
+    return f"{'above ' if one.bound == '>' else 'below ' if one.bound == '<' else ''}{text}"
+
+
+def _nameplate(audit: Audit) -> str:
+    plate, system = audit.visit.plan.appliance, audit.visit.plan.report.units
+
+    def figure(name: str, quantity: str, value: float | None) -> str:
+        return f"{name} {words.bound(quantity, value, system)}" if value is not None else ""
+
+    rise = plate.temperature_rise
+    return _together(
+        "condensing" if plate.condensing else "non-condensing",
+        figure("input", "heat_input_rated", plate.rated_input) or "input not stated",
+        figure("output", "heat_output", plate.rated_output),
+        f"temperature rise {words.span('temperature_rise', *rise, system)}" if rise is not None else "",
+        figure("manifold pressure", "manifold_pressure", plate.manifold_pressure),
+        figure("highest flue temperature", "flue_temperature", plate.maximum_flue_temperature),
+    )
+
+
+_SUBSCRIPTS = str.maketrans("0123456789", "₀₁₂₃₄₅₆₇₈₉")
+
+
+def _fuel(audit: Audit) -> str:
+    plan, fuel, system = audit.visit.plan, audit.fuel, audit.visit.plan.report.units
+    parts = ", ".join(
+        f"{name.translate(_SUBSCRIPTS)} {100 * float(share):.2f} %" for name, share in fuel.composition.items()
+    )
+    heat = plan.fuel.heating_value
+    stated = heat is not None and (
+        f"gross heating value {words.bound('gross_heating_value_volume', heat, system)}"
+        f" ({plan.fuel.heating_value_source or 'source not stated'})"
+    )
+    origin = plan.fuel.source or (fuel.source if plan.fuel.name else "source not stated")
+    return _together(f"{fuel.name}: {parts} by volume ({origin})", stated or "")
+
+
+def instruments(audit: Audit) -> Table:
+    """Return the instruments, their calibration, and their accuracy as stated or assumed."""
+    plan = audit.visit.plan
+    rows = [
+        (
+            words.brief(instrument.description, _BRIEF) + (f", serial {instrument.serial}" if instrument.serial else ""),
+            instrument.calibrated.isoformat() if instrument.calibrated else "not stated",
+            _due(instrument.calibration_due, plan.visit.date),
+            words.sentence("; ".join(_accuracies(audit, name))) or "Used for nothing in this audit.",
+        )
+        for name, instrument in plan.instruments.items()
+    ]
+    return Table(
+        columns=("Instrument", "Calibrated", "Due", "Accuracy as stated"),
+        rows=rows,
+        caption="Instruments.",
+        align=("left",) * 4,
+        notes=["Where two figures are given, the greater holds.", *_unnamed_spots(audit)],
+    )
+
+
+def _due(due: object, tested: object) -> str:
+    if due is None:
+        return "not stated"
+    return f"{due}, OVERDUE at the test" if due < tested else str(due)  # type: ignore[operator]
+
+
+def _used(audit: Audit, instrument: str) -> Iterator[str]:
+    """Yield the quantities that an instrument read in this visit."""
+    for channel in audit.visit.readings.channels.values():
+        if channel.instrument == instrument and channel.origin == "measured":
+            yield channel.quantity
+    spots = [audit.visit.spots, *(point.rows.spots for point in audit.points)]
+    for taken in (one for found in spots for group in found.values() for one in group):
+        if taken.instrument == instrument:
+            yield taken.quantity
+
+
+def _accuracies(audit: Audit, instrument: str) -> Iterator[str]:
+    """Yield the accuracies of an instrument, quantities of one accuracy together."""
+    system = audit.visit.plan.report.units
+    wanted = dict.fromkeys((*_used(audit, instrument), *audit.visit.plan.instruments[instrument].accuracy))
+    alike: dict[str, list[str]] = {}
+    for quantity in wanted:
+        stated = accuracy_of(audit.visit.plan, quantity, instrument=instrument)
+        text = words.accuracy(stated, quantity, system) if stated.stated else _assumed_accuracy(audit, quantity)
+        alike.setdefault(text, []).append(words.in_a_sentence(quantity))
+    for text, names in alike.items():
+        yield f"{words.joined(names)} {text}"
+
+
+def _assumed_accuracy(audit: Audit, quantity: str) -> str:
+    for point in audit.points:
+        mean = point.settled.means.get(quantity) if point.settled is not None else None
+        if mean is not None and not mean.accuracy_stated and mean.bias > 0:
+            half = words.half_width(quantity, mean.bias, audit.visit.plan.report.units)
+            return f"not stated: assumed ± {half}"
+    return "not stated: assumed"
+
+
+def _unnamed_spots(audit: Audit) -> list[str]:
+    spots = [audit.visit.spots, *(point.rows.spots for point in audit.points)]
+    unnamed = dict.fromkeys(
+        one.quantity for found in spots for group in found.values() for one in group if not one.instrument
+    )
+    listed = words.joined(words.in_a_sentence(name) for name in unnamed)
+    return [f"Read by hand with an instrument that was not named, accuracy not stated: {listed}."] if unnamed else []
+
+
+# ---------------------------------------------------------------------------- stabilization
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """A stretch of a test point as figure and table name it: a letter, or "window"."""
+
+    letter: str
+    test_point: str
+    part: Stretch | Window
+
+
+def marks(points: Sequence[PointAudit]) -> tuple[Mark, ...]:
+    """Return every stretch of the test points in order of time: refused ones by letter, windows by name."""
+    made = []
+    count = 0
+    for point in points:
+        steady = point.steadiness
+        parts: list[Stretch | Window] = [*steady.refused, *([steady.window] if steady.window else [])]
+        for part in sorted(parts, key=lambda one: one.start):
+            letter = "window" if isinstance(part, Window) else letter(count)
+            count += isinstance(part, Stretch)
+            made.append(Mark(letter=letter, test_point=point.name, part=part))
+    return tuple(made)
+
+
+def stretches(audit: Audit, points: Sequence[PointAudit]) -> Table:
+    """Return every stretch of the test points with its rows and why it was taken or refused; the rows add up."""
+    zone = audit.visit.plan.visit.time_zone
+    found = marks(points)
+    rows: list[tuple[str, ...]] = []
+    emphasis: dict[int, Emphasis] = {}
+    for point in points:
+        emphasis[len(rows)] = "strong"
+        ends = words.clock(point.rows.start, zone), words.clock(point.rows.end, zone)
+        rows.append(("", *ends, f"{point.steadiness.rows:,}", f"{words.capital(point.name)}: all rows"))
+        for mark in (one for one in found if one.test_point == point.name):
+            if mark.letter == "window":
+                emphasis[len(rows)] = "note"
+            rows.append((mark.letter, *_when(mark.part, zone), f"{mark.part.rows:,}", _why(mark.part)))
+    return Table(
+        columns=("", "From", "To", "Rows", "What it is, and why it was taken or refused"),
+        rows=rows,
+        caption="Every row of each test point: the window, and what was refused.",
+        align=("left", "left", "left", "decimal", "left"),
+        emphasis=emphasis,
+    )
+
+
+def _when(part: Stretch | Window, zone: str) -> tuple[str, str]:
+    return words.clock(part.start, zone), words.clock(part.end, zone)
+
+
+def _why(part: Stretch | Window) -> str:
+    if isinstance(part, Stretch):
+        told = part.reason.startswith(part.phase) or part.phase in part.reason
+        return words.sentence(part.reason if told else f"{part.phase}: {part.reason}")
+    if part.chosen_by == "person":
+        return words.sentence(f"window chosen by a person: {part.because}")
+    return words.sentence(f"steady: {part.because}")
+
+
+def window_lines(audit: Audit, point: PointAudit) -> Table | None:
+    """Return the lines that accept the least bad window of a test point, where one is on offer."""
+    offered = point.steadiness.least_bad
+    if offered is None:
+        return None
+    start, end = (_moment(audit, moment) for moment in (offered.start, offered.end))
+    lines = ["[test_points.window]", f"start = {start}", f"end = {end}", 'because = "why a person accepts it"']
+    return Table(
+        columns=(f"To accept it: lines for visit.toml, below test point {words.short_name(point.name)}",),
+        rows=[(line,) for line in lines],
+        align=("left",),
+    )
+
+
+def _moment(audit: Audit, moment: pd.Timestamp) -> str:
+    local = moment.tz_convert(audit.visit.plan.visit.time_zone).tz_localize(None)
+    same_day = local.date() == audit.visit.plan.visit.date
+    return str(local.time().isoformat() if same_day else local.isoformat())
+
+
+# ---------------------------------------------------------------------------- assumptions and rows
+
+
+def assumptions(audit: Audit) -> Table:
+    """Return what was taken because the visit did not say, and what it moves."""
+    system = audit.visit.plan.report.units
+
+    def row(one: object) -> tuple[str, str, str, str]:
+        subject, number, text = one.subject, one.number, one.text  # type: ignore[attr-defined]
+        name = number.quantity if number is not None else subject
+        label = sources.quantity(name).label if name in sources.quantities() else _plain(subject)
+        taken = _together(words.amount(number, system) if number is not None else "", text)
+        effect = one.effect  # type: ignore[attr-defined]
+        moved = "± " + words.half_width(effect.quantity, effect.value, system) if effect is not None else "–"
+        return label, taken or "–", words.sentence(one.why), moved  # type: ignore[attr-defined]
+
+    return Table(
+        columns=("Assumed", "Taken", "Why", "Moves gross efficiency by"),
+        rows=[row(one) for one in audit.assumptions],
+        caption="Assumptions.",
+        align=("left",) * 4,
+    )
+
+
+def _plain(subject: str) -> str:
+    return words.sentence(subject.replace("_", " ")).rstrip(".")
+
+
+def account_of_rows(audit: Audit) -> Table:
+    """Return what became of every row of each log; read is used plus set aside."""
+    rows: list[tuple[str, str, str, str]] = []
+    for account in audit.visit.readings.accounts:
+        rows.append((account.file, "read", f"{account.read:,}", "; ".join(account.notes)))
+        rows.append(("", "used", f"{account.used:,}", ""))
+        for part in account.set_aside:
+            example = f", such as {part.example}" if part.example else ""
+            rows.append(("", "set aside", f"{part.rows:,}", f"{part.reason}, first at row {part.first_row:,}{example}"))
+    return Table(
+        columns=("Log", "", "Rows", "Why"),
+        rows=rows,
+        caption="Account of rows: what was read is what was used and what was set aside.",
+        align=("left", "left", "decimal", "left"),
+    )
+
+
+def versions(provenance: Mapping[str, object]) -> str:
+    """Return the versions of what computed the audit, in words."""
+    libraries = provenance["libraries"]
+    assert isinstance(libraries, Mapping)
+    return words.joined([*(f"{name} {version}" for name, version in libraries.items()), f"Python {provenance['python']}"])

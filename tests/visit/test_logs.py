@@ -1,0 +1,553 @@
+"""Awkward logs, made by hand: each with what must come out of it."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import datetime as dt
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from fluewright.visit import Cell, Readings, VisitError
+from fluewright.visit.schema import Attendance, Instrument, Log
+from fluewright.visit.tidy import read_log
+
+NAN = float("nan")
+ATTENDANCE = Attendance(date=dt.date(2026, 1, 14), time_zone="America/New_York")
+INSTRUMENTS = {
+    "analyzer": Instrument.model_validate(
+        {
+            "description": "analyzer",
+            "accuracy": {
+                "oxygen_dry": {"absolute": "0.2 percent"},
+                "carbon_monoxide_dry": {"absolute": "5 ppm", "span": ["0 ppm", "4000 ppm"]},
+            },
+        }
+    )
+}
+O2_AND_CO = {"O2": ("oxygen_dry", "percent"), "CO": ("carbon_monoxide_dry", "ppm")}
+
+
+def read(
+    path: Path,
+    content: str | bytes,
+    columns: Mapping[str, tuple[str, str]] = O2_AND_CO,
+    zone: str = "America/New_York",
+    **log: Any,
+) -> Readings:
+    file = path / "log.csv"
+    file.write_bytes(content if isinstance(content, bytes) else content.encode())
+    entry = {
+        "file": "log.csv",
+        "instrument": "analyzer",
+        "time": {"column": "Time"},
+        "columns": {name: {"quantity": quantity, "unit": unit} for name, (quantity, unit) in columns.items()},
+        **log,
+    }
+    attendance = ATTENDANCE.model_copy(update={"time_zone": zone})
+    return read_log(
+        file, log=Log.model_validate(entry), attendance=attendance, instruments=INSTRUMENTS
+    ).readings
+
+
+@dataclass(frozen=True)
+class Case:
+    """A log, how visit.toml describes it, and what must come out.
+
+    `times` are local times of the day that rows must have, `oxygen` [percent] and `co` [ppm] their readings, `aside`
+    the rows set aside for each reason. Rows that are neither are an error of the reader.
+    """
+
+    content: str | bytes
+    log: dict[str, Any] = field(default_factory=dict)
+    times: str = "10:00:00 10:00:05"
+    oxygen: tuple[float, ...] | None = (5.1, 5.2)
+    co: tuple[float, ...] | None = (31.0, 32.0)
+    aside: dict[str, int] = field(default_factory=dict)
+    note: str = ""
+    zone: str = "America/New_York"
+
+
+HEAD = "Time,O2,CO\n"
+ROWS = "2026-01-14 10:00:00,5.1,31\n2026-01-14 10:00:05,5.2,32\n"
+PLAIN = HEAD + ROWS
+SEMICOLON = "Time;O2;CO\n2026-01-14 10:00:00;5,1;31\n2026-01-14 10:00:05;5,2;32\n"
+COMMA = {"delimiter": ";", "decimal": ","}
+
+
+def clock(form: str, *cells: str, column: str = "column") -> Case:
+    rows = "".join(f'"{cell}",5.{number},3{number}\n' for number, cell in enumerate(cells, start=1))
+    return Case(HEAD + rows, {"time": {column: "Time", "format": form}})
+
+
+def cell(o2: str, oxygen: float, **log: Any) -> Case:
+    return Case(
+        f"Time|O2|CO\n2026-01-14 10:00:00|{o2}|31\n",
+        {"delimiter": "|", **log},
+        "10:00:00",
+        (oxygen,),
+        (31.0,),
+    )
+
+
+CASES: dict[str, Case] = {
+    # dialects
+    "plain": Case(PLAIN),
+    "semicolon and decimal comma": Case(SEMICOLON, COMMA),
+    "tab": Case(PLAIN.replace(",", "\t"), {"delimiter": "\t"}),
+    "pipe": Case(PLAIN.replace(",", "|"), {"delimiter": "|"}),
+    "carriage returns and line feeds": Case(PLAIN.replace("\n", "\r\n")),
+    "carriage returns alone": Case(PLAIN.replace("\n", "\r")),
+    "no line feed at the end": Case(PLAIN.rstrip("\n")),
+    "quoted": Case("".join(f'"{line}"\n'.replace(",", '","') for line in PLAIN.splitlines())),
+    "decimal comma in quotes": Case(
+        HEAD + ROWS.replace("5.1", '"5,1"').replace("5.2", '"5,2"'), {"decimal": ","}
+    ),
+    "blanks around cells": Case(PLAIN.replace(",", " , ")),
+    "blanks around names": Case(PLAIN.replace("O2", " O2 ")),
+    # encodings
+    "byte order mark": Case(codecs.BOM_UTF8 + PLAIN.encode()),
+    "UTF-16 little": Case(codecs.BOM_UTF16_LE + PLAIN.encode("utf-16-le")),
+    "UTF-16 big": Case(codecs.BOM_UTF16_BE + PLAIN.encode("utf-16-be")),
+    "UTF-16 without mark": Case(PLAIN.encode("utf-16-le"), {"encoding": "utf-16-le"}),
+    "Latin-1": Case(PLAIN.replace("\n", ",°\n").encode("latin-1"), {"encoding": "latin-1"}),
+    "null bytes after the last row": Case(PLAIN.encode() + b"\0" * 40, aside={"blank line": 1}),
+    # lines that are not readings
+    "preamble": Case(
+        "Serial;12\n\nSite;Hall\n" + SEMICOLON, {**COMMA, "header_row": 4}, note="3 lines above"
+    ),
+    "units row": Case(HEAD + "yyyy-mm-dd,%,ppm\n" + ROWS, aside={"units row": 1}),
+    "units row with a blank time": Case(HEAD + ",%,ppm\n" + ROWS, aside={"units row": 1}),
+    "no column names": Case(
+        ROWS,
+        {
+            "header_row": 0,
+            "time": {"column": "column 1"},
+            "columns": {"column 2": O2_AND_CO["O2"], "column 3": O2_AND_CO["CO"]},
+        },
+    ),
+    "names again in mid-file": Case(PLAIN.replace("32\n", "32\n" + HEAD), aside={"column names again": 1}),
+    "blank lines": Case(PLAIN.replace("31\n", "31\n\n\n"), aside={"blank line": 2}),
+    "lines of delimiters": Case(PLAIN + ",,\n", aside={"blank line": 1}),
+    "summary below": Case(PLAIN + "Average,5.15,31.5\nMax,5.2,32\n", aside={"text row": 2}),
+    "remark in mid-file": Case(PLAIN.replace("31\n", "31\nprobe moved\n"), aside={"text row": 1}),
+    "remark with commas": Case(
+        PLAIN.replace("31\n", "31\nprobe moved, again, and again\n"), aside={"text row": 1}
+    ),
+    "reading without time": Case(PLAIN + ",5.3,33\n", aside={"no time": 1}),
+    "cut last line": Case(PLAIN + "2026-01-14 10:00:10,5", aside={"2 cells where a row has 3": 1}),
+    "cell too many": Case(PLAIN + "2026-01-14 10:00:10,5,3,33\n", aside={"4 cells where a row has 3": 1}),
+    "quote not closed": Case(
+        PLAIN + '2026-01-14 10:00:10,"5.3,33\n', aside={"a quotation mark is not closed": 1}
+    ),
+    "inch mark in a remark": Case(PLAIN + 'remark on the 4" vent,,\n', aside={"text row": 1}),
+    # columns
+    "columns in another order": Case("CO,Time,O2\n31,2026-01-14 10:00:00,5.1\n32,2026-01-14 10:00:05,5.2\n"),
+    "columns not asked for": Case(
+        "Time,x,O2,y,CO\n2026-01-14 10:00:00,a,5.1,b,31\n", {}, "10:00:00", (5.1,), (31.0,)
+    ),
+    "blank column": Case(PLAIN.replace("O2,", "O2,,").replace(".1,", ".1,,").replace(".2,", ".2,,")),
+    "delimiter at the end of names and rows": Case(PLAIN.replace("\n", ",\n")),
+    "delimiter at the end of rows only": Case(HEAD + ROWS.replace("\n", ",\n")),
+    "delimiter at the end of names only": Case(HEAD.replace("\n", ",\n") + ROWS),
+    "two columns of one name": Case(
+        "Time,O2,O2,CO\n2026-01-14 10:00:00,5.1,9,31\n",
+        {"columns": {"column 2": O2_AND_CO["O2"], "CO": O2_AND_CO["CO"]}},
+        "10:00:00",
+        (5.1,),
+        (31.0,),
+    ),
+    "name with a comma": Case(
+        PLAIN.replace("O2", '"O2, dry"'),
+        {"columns": {"O2, dry": O2_AND_CO["O2"], "CO": O2_AND_CO["CO"]}},
+    ),
+    # cells
+    "empty cells": Case(PLAIN.replace("5.1", "").replace("32", ""), {}, oxygen=(NAN, 5.2), co=(31.0, NAN)),
+    "thousands in blanks": cell("0,5", 0.5, decimal=","),
+    "plus sign": cell("+5.1", 5.1),
+    "no zero before the point": cell(".5", 0.5),
+    "no figure after the point": cell("5.", 5.0),
+    "powers of ten": cell("5.1e0", 5.1),
+    "slightly negative, within the accuracy": cell("-0.1", -0.1),
+    "sentinel": cell("-999", NAN),
+    "not a number": cell("NaN", NAN),
+    "hash": cell("#N/A", NAN),
+    "dashes": cell("---", NAN),
+    "below range": cell("<0.1", NAN),
+    "no-break blank": cell("\u00a05.1\u00a0", 5.1),
+    # time
+    "ISO with T": clock("ISO", "2026-01-14T10:00:00", "2026-01-14T10:00:05"),
+    "ISO with zone": clock("ISO", "2026-01-14T15:00:00Z", "2026-01-14T10:00:05-05:00"),
+    "ISO with fractions": clock("ISO", "2026-01-14 10:00:00.000", "2026-01-14 10:00:05,000"),
+    "ISO without seconds": Case(
+        HEAD + "2026-01-14 10:00,5.1,31\n2026-01-14 10:01,5.2,32\n", times="10:00:00 10:01:00"
+    ),
+    "day first": clock("%d/%m/%Y %H:%M:%S", "14/01/2026 10:00:00", "14/01/2026 10:00:05"),
+    "month first": clock("%m/%d/%Y %H:%M:%S", "01/14/2026 10:00:00", "1/14/2026 10:00:05"),
+    "day and month in points": clock("%d.%m.%y %H:%M:%S", "14.01.26 10:00:00", "14.01.26 10:00:05"),
+    "month as a word": clock("%d %b %Y %H:%M:%S", "14 Jan 2026 10:00:00", "14 Jan 2026 10:00:05"),
+    "twelve hours": clock("%m/%d/%Y %I:%M:%S %p", "01/14/2026 10:00:00 AM", "01/14/2026 10:00:05 am"),
+    "zone in the pattern": clock(
+        "%Y-%m-%d %H:%M:%S %z", "2026-01-14 16:00:00 +0100", "2026-01-14 15:00:05 +0000"
+    ),
+    "epoch seconds": clock("epoch", "1768402800", "1768402805.0"),
+    "epoch milliseconds": clock("epoch", "1768402800000", "1768402805000"),
+    "clock alone": clock("ISO", "10:00:00", "10:00:05", column="time_column"),
+    "clock without leading zero": Case(
+        HEAD + "9:59:58,5.1,31\n10:00:05,5.2,32\n", {"time": {"time_column": "Time"}}, "09:59:58 10:00:05"
+    ),
+    "clock of twelve hours": clock("%I:%M:%S %p", "10:00:00 AM", "10:00:05 AM", column="time_column"),
+    "clock past midnight": Case(
+        HEAD + "23:59:58,5.1,31\n00:00:03,5.2,32\n",
+        {"time": {"time_column": "Time"}},
+        "23:59:58 00:00:03",
+        note="passes midnight",
+    ),
+    "date and clock apart": Case(
+        "Date,Time,O2,CO\n14.01.2026,10:00:00,5.1,31\n14.01.2026,10:00:05,5.2,32\n",
+        {"time": {"date_column": "Date", "time_column": "Time", "format": "%d.%m.%Y %H:%M:%S"}},
+    ),
+    "elapsed seconds": Case(
+        HEAD + "0,5.1,31\n5.0,5.2,32\n",
+        {"time": {"column": "Time", "format": "elapsed", "start": dt.datetime(2026, 1, 14, 10)}},
+    ),
+    "elapsed clock": Case(
+        HEAD + "0:00:00,5.1,31\n0:00:05,5.2,32\n",
+        {"time": {"column": "Time", "format": "elapsed", "start": dt.datetime(2026, 1, 14, 10)}},
+    ),
+    "elapsed with decimal comma": Case(
+        "Time;O2;CO\n0,0;5,1;31\n5,0;5,2;32\n",
+        {**COMMA, "time": {"column": "Time", "format": "elapsed", "start": dt.datetime(2026, 1, 14, 10)}},
+    ),
+    "clock corrected": Case(
+        PLAIN.replace("10:00:0", "09:58:0"),
+        {"time": {"column": "Time", "offset": "2 minute"}},
+        note="120 s added",
+    ),
+    "newest first": Case(HEAD + "".join(reversed(ROWS.splitlines(keepends=True))), times="10:00:00 10:00:05"),
+    "newest first, three rows": Case(
+        HEAD + "2026-01-14 10:00:10,5.3,33\n2026-01-14 10:00:05,5.2,32\n2026-01-14 10:00:00,5.1,31\n",
+        times="10:00:00 10:00:05 10:00:10",
+        oxygen=(5.1, 5.2, 5.3),
+        co=(31, 32, 33),
+        note="newest first",
+    ),
+    "same time twice": Case(PLAIN + "2026-01-14 10:00:05,9.9,99\n", aside={"same time as the row before": 1}),
+    "through the night the clocks go back": Case(
+        HEAD + "2026-11-01 01:59:00,5.1,31\n2026-11-01 01:00:00,5.2,32\n",
+        {"columns": {"O2": O2_AND_CO["O2"]}},
+        "01:59:00 01:00:00",
+        co=None,
+    ),
+    "into the hour that occurs twice": Case(
+        HEAD
+        + "".join(f"2026-11-01 {hour},5,30\n" for hour in ("00:59:00", "00:59:30", "01:00:00", "01:00:30")),
+        times="00:59:00 00:59:30 01:00:00 01:00:30",
+        oxygen=(5, 5, 5, 5),
+        co=(30, 30, 30, 30),
+    ),
+    "the night the clocks go forward": Case(
+        HEAD + "2026-03-08 01:59:58,5.1,31\n2026-03-08 03:00:03,5.2,32\n", times="01:59:58 03:00:03"
+    ),
+    "standard time kept": Case(
+        HEAD + "2026-03-08 02:30:00,5.1,31\n2026-03-08 02:30:05,5.2,32\n",
+        times="02:30:00 02:30:05",
+        zone="Etc/GMT+5",
+    ),
+    # set aside by a person
+    "set aside by rows": Case(
+        PLAIN + "2026-01-14 10:00:10,99,33\n",
+        {"set_aside": [{"rows": [4, 4], "because": "probe out"}]},
+        aside={"set aside in visit.toml: probe out": 1},
+    ),
+    "set aside by time": Case(
+        PLAIN + "2026-01-14 10:00:10,bad,33\n",
+        {"set_aside": [{"start": dt.time(10, 0, 8), "end": dt.time(10, 1), "because": "probe out"}]},
+        aside={"set aside in visit.toml: probe out": 1},
+    ),
+    "unreadable time set aside": Case(
+        PLAIN + "10 o'clock,5.3,33\n",
+        {"set_aside": [{"rows": [4, 4], "because": "power cut"}]},
+        aside={"time cannot be read": 1},
+    ),
+    "gap": Case(
+        HEAD
+        + "".join(f"2026-01-14 {time},5.1,31\n" for time in ("10:00:00", "10:00:05", "10:00:10", "10:02:00")),
+        times="10:00:00 10:00:05 10:00:10 10:02:00",
+        oxygen=(5.1,) * 4,
+        co=(31,) * 4,
+        note="rows follow each other every 5 s; 1 gap of more than 25 s, the longest 110 s before row 5",
+    ),
+    "row going back set aside": Case(
+        PLAIN + "2026-01-14 09:00:10,5.3,33\n",
+        {"set_aside": [{"rows": [4, 4], "because": "clock set"}]},
+        aside={"set aside in visit.toml: clock set": 1},
+    ),
+}
+
+
+@pytest.mark.parametrize("name", [name for name in CASES if name != "newest first"])
+def test_an_awkward_log_is_read(tmp_path: Path, name: str) -> None:
+    case = CASES[name]
+    readings = read(tmp_path, case.content, zone=case.zone, **case.log)
+    assert [f"{time:%H:%M:%S}" for time in readings.frame.index] == case.times.split()
+    assert readings.frame.index.is_monotonic_increasing
+    if case.oxygen is not None:
+        np.testing.assert_allclose(readings.frame["oxygen_dry"] * 100, case.oxygen, rtol=1e-12)
+    if case.co is not None:
+        np.testing.assert_allclose(readings.frame["carbon_monoxide_dry"] * 1e6, case.co, rtol=1e-12)
+    account = readings.accounts[0]
+    assert {part.reason: part.rows for part in account.set_aside} == case.aside
+    assert account.used == len(readings.frame)
+    assert case.note in "; ".join(account.notes)
+    if isinstance(case.content, str):
+        lines = io.StringIO(case.content, newline=None).read().removesuffix("\n").split("\n")
+        assert account.read == len(lines) - case.log.get("header_row", 1)
+
+
+def test_two_rows_going_back_are_no_log_newest_first(tmp_path: Path) -> None:
+    with pytest.raises(VisitError, match="time goes back"):
+        read(tmp_path, CASES["newest first"].content)
+
+
+REFUSED: dict[str, tuple[str | bytes, dict[str, Any], str]] = {
+    "text": (PLAIN.replace("5.2", "five"), {}, r"'five' in column 'O2' at 10:00:05 \(log.csv, row 3\)"),
+    "point in decimal commas": (
+        SEMICOLON.replace("5,2", "5.2"),
+        COMMA,
+        r"'5.2' in column 'O2' .*thousands = \"\.\"",
+    ),
+    "digits of another script": (PLAIN.replace("5.2", "٥"), {}, r"in column 'O2'"),
+    "underscore": (PLAIN.replace("5.2", "5_2"), {}, r"'5_2' in column"),
+    "ISO with no such day": (
+        PLAIN.replace("01-14", "02-30"),
+        {},
+        r"'2026-02-30 10:00:00' cannot be read \(and 1 more like it\) \(log.csv, row 2\)",
+    ),
+    "date alone": (PLAIN.replace(" 10:00:05", ""), {}, r"'2026-01-14' cannot be read \(log.csv, row 3\)"),
+    "day first read as ISO": (
+        PLAIN.replace("2026-01-14", "14/01/2026"),
+        {},
+        r"'14/01/2026 10:00:00' cannot be read \(and 1 more like it\) \(log.csv, row 2\).*%d/%m/%Y",
+    ),
+    "month first read as day first": (
+        HEAD + "01/14/2026 10:00:00,5,31\n",
+        {"time": {"column": "Time", "format": "%d/%m/%Y %H:%M:%S"}},
+        r"'01/14/2026 10:00:00' cannot be read",
+    ),
+    "hour that does not exist": (
+        PLAIN.replace("01-14 10", "03-08 02"),
+        {},
+        r"02:00:00 does not exist on 2026-03-08 in Am",
+    ),
+    "hour that occurs twice": (
+        PLAIN.replace("01-14 10", "11-01 01"),
+        {},
+        r"01:00:00 occurs twice .*\(and 1 more .*row 2",
+    ),
+    "column names too far down": (PLAIN, {"header_row": 9}, r"ends before its column names .*it is 9"),
+    "column names in a row of readings": (
+        PLAIN,
+        {"header_row": 2},
+        r"no column 'Time' \(log.csv, row 2\).*header_row",
+    ),
+    "names blank": ("\n" + PLAIN, {}, r"rows have 3 cells where the column names are"),
+    "column 9 of 3": (PLAIN, {"time": {"column": "column 9"}}, r"no column 'column 9'"),
+    "two columns of one name": (PLAIN.replace("CO", "O2"), {}, r"two columns are named 'O2' .*'column 2'"),
+    "long line": ("x" * (3 << 20), {}, r"the line does not end|no column"),
+    "all rows text": (
+        HEAD + "a,b,c\n",
+        {},
+        r"no row of the log can be used \(1 × units row, the first in row 2: 'a,b,c'\)",
+    ),
+    "nothing set aside by time": (
+        PLAIN,
+        {"set_aside": [{"start": dt.time(11), "end": dt.time(12), "because": "probe out"}]},
+        r"stretch to set aside, 11:00:00 to 12:00:00, holds no row",
+    ),
+    "nothing set aside by rows": (
+        PLAIN,
+        {"set_aside": [{"rows": [4, 5], "because": "probe out"}]},
+        r"stretch to set aside, rows 4 to 5, holds no row",
+    ),
+    "all set aside": (
+        PLAIN,
+        {"set_aside": [{"rows": [1, 9], "because": "all wrong"}]},
+        r"no row of the log can be used \(2 × set aside in visit.toml: all wrong",
+    ),
+    "not UTF-8 far down": (
+        (HEAD + ROWS * 1).encode() + b"2026-01-14 10:00:10,5.3,33,\xb0\n",
+        {},
+        r"byte 0xb0 is not utf-8 \(log.csv, row 4\)",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_an_awkward_log_is_refused_in_words(tmp_path: Path, name: str) -> None:
+    content, log, message = REFUSED[name]
+    with pytest.raises(VisitError, match=f"(?s){message}"):
+        read(tmp_path, content, **log)
+
+
+def test_a_fault_far_down_is_told_by_its_row(tmp_path: Path) -> None:
+    start = pd.Timestamp("2026-01-14 00:00:00")
+    lines = [f"{start + pd.Timedelta(seconds=number)},5.1,31" for number in range(70_000)]
+    lines[69_000] = lines[69_000].replace("5.1", "bad")
+    with pytest.raises(VisitError, match=r"'bad' in column 'O2' at 19:10:00 \(log.csv, row 69002\)"):
+        read(tmp_path, HEAD + "\n".join(lines))
+    lines[69_000] = lines[69_000].replace("bad", "---")
+    readings = read(tmp_path, HEAD + "\n".join(lines))
+    assert readings.states["oxygen_dry"].to_numpy().nonzero()[0].tolist() == [69_000]
+    assert readings.states["oxygen_dry"].iloc[69_000] == Cell.NO_NUMBER
+
+
+# ------------------------------------------------------------------------------------------- laws
+
+SI = {"O2": ("oxygen_dry", "percent"), "T": ("flue_temperature", "degC"), "p": ("manifold_pressure", "mbar")}
+US = {"O2": ("oxygen_dry", "percent"), "T": ("flue_temperature", "degF"), "p": ("manifold_pressure", "inH2O")}
+
+
+@pytest.mark.law
+def test_us_and_si_logs_of_one_test_give_the_same_readings(tmp_path: Path) -> None:
+    """Numbers exact in both systems: 9/5 of a whole degree, and inches of water of 249.08891 Pa."""
+    celsius, inches = (200, 205, 210), (3.5, 3.25, 3.0)
+    times = [f"2026-01-14 10:00:0{second}" for second in (0, 3, 6)]
+    us = "Time,O2,T,p\n" + "".join(
+        f"{time},5.5,{c * 9 / 5 + 32},{p}\n" for time, c, p in zip(times, celsius, inches, strict=True)
+    )
+    si = "p;Time;T;O2\n" + "".join(
+        f"{p * 2.4908891:.12f};{time};{c};5.5\n".replace(".", ",")
+        for time, c, p in zip(times, celsius, inches, strict=True)
+    )
+    one = read(tmp_path, us, US)
+    other = read(tmp_path, si, SI, **COMMA)
+    pd.testing.assert_frame_equal(one.frame, other.frame[list(one.frame)], rtol=1e-13)
+
+
+@st.composite
+def dialects(draw: st.DrawFn) -> dict[str, Any]:
+    delimiter = draw(st.sampled_from([",", ";", "\t", "|"]))
+    decimal = draw(st.sampled_from([".", ","]))
+    return {
+        "delimiter": delimiter,
+        "decimal": decimal,
+        "encoding": draw(st.sampled_from(["utf-8", "utf-16", "utf-8-sig", "latin-1"])),
+        "newline": draw(st.sampled_from(["\n", "\r\n", "\r"])),
+        "quoting": draw(st.sampled_from([csv.QUOTE_ALL, csv.QUOTE_MINIMAL])),
+        "preamble": draw(st.lists(st.sampled_from(["", "Serial 12", "x;y,z"]), max_size=3)),
+        "order": draw(st.permutations(["Time", "O2", "CO", "more"])),
+    }
+
+
+READINGS = st.lists(
+    st.tuples(
+        st.integers(0, 2090).map(lambda value: value / 100),
+        st.one_of(st.integers(0, 3999), st.sampled_from(["---", "", "OVER", ">2000"])),
+    ),
+    min_size=1,
+    max_size=20,
+)
+
+
+def written(rows: list[tuple[float, Any]], dialect: dict[str, Any]) -> bytes:
+    out = io.StringIO()
+    out.write("".join(f"{line}{dialect['newline']}" for line in dialect["preamble"]))
+    writer = csv.writer(
+        out, delimiter=dialect["delimiter"], quoting=dialect["quoting"], lineterminator=dialect["newline"]
+    )
+    writer.writerow(dialect["order"])
+    for number, (oxygen, co) in enumerate(rows):
+        time = f"2026-01-14 10:{number // 12:02d}:{number % 12 * 5:02d}"
+        cells = {"Time": time, "O2": str(oxygen).replace(".", dialect["decimal"]), "CO": co, "more": "x"}
+        writer.writerow([cells[name] for name in dialect["order"]])
+    return out.getvalue().encode(dialect["encoding"])
+
+
+@pytest.mark.law
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(rows=READINGS, dialect=dialects())
+def test_the_dialect_of_a_log_does_not_matter(
+    tmp_path: Path, rows: list[tuple[float, Any]], dialect: dict[str, Any]
+) -> None:
+    keys = {key: dialect[key] for key in ("delimiter", "decimal", "encoding")}
+    readings = read(tmp_path, written(rows, dialect), header_row=len(dialect["preamble"]) + 1, **keys)
+    np.testing.assert_allclose(readings.frame["oxygen_dry"], [oxygen / 100 for oxygen, _ in rows], rtol=1e-12)
+    numbers = [co * 1e-6 if isinstance(co, int) else np.nan for _, co in rows]
+    np.testing.assert_allclose(readings.frame["carbon_monoxide_dry"], numbers, rtol=1e-12)
+    bounds = {"OVER": 4000e-6, ">2000": 2000e-6}
+    if any(co in bounds for _, co in rows):
+        expected = [bounds.get(co, np.nan) for _, co in rows]
+        np.testing.assert_allclose(readings.lower_bounds["carbon_monoxide_dry"], expected, rtol=1e-12)
+    assert readings.accounts[0].read == readings.accounts[0].used == len(rows)
+
+
+def attempt(path: Path, content: str | bytes) -> Readings | None:
+    """Return the readings, or None where the log was refused in words; anything else raised is a defect."""
+    try:
+        return read(path, content)
+    except VisitError as error:
+        refused = [problem.what and problem.where and problem.way_out for problem in error.problems]
+    assert refused
+    assert all(refused)
+    return None
+
+
+LINES = st.lists(
+    st.one_of(
+        st.sampled_from(
+            [
+                HEAD.strip(),
+                "",
+                ",,",
+                "2026-01-14 10:00:00,5,30",
+                "2026-01-14 10:00:05,5,30",
+                "a,b,c",
+                "---",
+                '"',
+                "\0",
+            ]
+        ),
+        st.text(alphabet=st.characters(codec="utf-8", exclude_characters="\n\r"), max_size=30),
+        st.tuples(st.text(max_size=5), st.text(max_size=5), st.text(max_size=5)).map(",".join),
+    ),
+    max_size=15,
+)
+
+
+@pytest.mark.law
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(lines=LINES)
+def test_any_lines_are_accounted_for_or_refused_in_words(tmp_path: Path, lines: list[str]) -> None:
+    content = HEAD + "2026-01-14 09:00:00,5,30\n" + "\n".join(lines)
+    count = io.StringIO(content, newline=None).read()
+    readings = attempt(tmp_path, content)
+    if readings is None:
+        return
+    account = readings.accounts[0]
+    assert account.read == count.count("\n") + (not count.endswith("\n")) - 1
+    assert account.used == len(readings.frame)
+    assert readings.frame.index.is_monotonic_increasing
+    assert readings.frame.index.is_unique
+
+
+@pytest.mark.law
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    content=st.one_of(
+        st.binary(max_size=400), st.binary(max_size=100).map(lambda tail: PLAIN.encode() + tail)
+    )
+)
+def test_any_bytes_are_accounted_for_or_refused_in_words(tmp_path: Path, content: bytes) -> None:
+    readings = attempt(tmp_path, content)
+    if readings is not None:
+        assert readings.accounts[0].read >= readings.accounts[0].used > 0

@@ -1,0 +1,215 @@
+"""A visit is started whole, with nothing guessed in silence, and passes the check once it is filled in."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fluewright.errors import InputError
+from fluewright.visit import check_visit, open_visit, start_visit
+from fluewright.visit.proposal import propose_log
+
+LOG = "Time,O2 [%],CO [ppm],T flue [°F],Draft [inWC],CO2 [%],Eff,Spare\n" + "".join(
+    f"2026-01-14 10:00:{second:02d},5.{second % 10},3{second % 10},380,-0.02,8.1,82.5,x\n"
+    for second in range(0, 60, 5)
+)
+BLANKS = {
+    'time_zone = ""': 'time_zone = "America/New_York"',
+    '[site]\nname = ""': '[site]\nname = "Harrow Lane Housing Co-operative, the hall"',
+    '[appliance]\ntype = ""': '[appliance]\ntype = "furnace"',
+    '[fuel]\nname = ""': '[fuel]\nname = "natural gas"',
+    'description = ""\n# [instruments': 'description = "flue-gas analyzer"\n# [instruments',
+    'start = "" ': "start = 10:00:00 ",
+    'end = ""\n': "end = 10:00:55\n",
+}
+
+
+def filled(plan: Path, blanks: Mapping[str, str]) -> Path:
+    text = plan.read_text(encoding="utf-8")
+    for blank, content in blanks.items():
+        assert blank in text, blank
+        text = text.replace(blank, content, 1)
+    plan.write_text(text, encoding="utf-8")
+    return plan.parent
+
+
+def test_a_started_visit_passes_the_check_once_filled_in(tmp_path: Path) -> None:
+    (tmp_path / "flue.csv").write_text(LOG, encoding="utf-8")
+    plan = start_visit(tmp_path / "visit", logs=[tmp_path / "flue.csv"])
+    assert plan == tmp_path / "visit" / "visit.toml"
+    problems = check_visit(plan.parent)
+    assert len(problems) == len(BLANKS)
+    assert all("visit.toml, line" in problem.where for problem in problems)
+    assert check_visit(filled(plan, BLANKS)) == ()
+    frame = open_visit(plan.parent).readings.frame
+    assert list(frame) == ["oxygen_dry", "carbon_monoxide_dry", "flue_temperature"]
+    np.testing.assert_allclose(frame["oxygen_dry"].iloc[1], 0.055)
+
+
+def test_a_visit_started_without_logs_passes_once_filled_in(tmp_path: Path) -> None:
+    plan = start_visit(tmp_path / "visit")
+    (tmp_path / "visit" / "flue.csv").write_text(LOG, encoding="utf-8")
+    blanks = {
+        **BLANKS,
+        'date = ""': "date = 2026-01-14",
+        'file = ""': 'file = "flue.csv"',
+        'column = "" }': 'column = "Time" }',
+        '# "O2" = ': '"O2 [%]" = ',
+    }
+    del blanks['description = ""\n# [instruments']
+    blanks['description = ""\n# serial'] = 'description = "flue-gas analyzer"\n# serial'
+    assert check_visit(filled(plan, blanks)) == ()
+
+
+def test_every_commented_example_in_a_started_visit_is_sound(tmp_path: Path) -> None:
+    """A person takes the # away and nothing else; only one fuel, and blanks are filled."""
+    (tmp_path / "flue.csv").write_text(LOG, encoding="utf-8")
+    plan = start_visit(tmp_path / "visit", logs=[tmp_path / "flue.csv"])
+    text = filled(plan, BLANKS).joinpath("visit.toml").read_text(encoding="utf-8")
+    opened = re.sub(r"^# (?=[a-z_]+ = |\[)", "", text, flags=re.MULTILINE)
+    opened = re.sub(r"^.*composition = .*\n", "", opened, flags=re.MULTILINE)
+    opened = re.sub(r'^(.* = "" *(#.*)?|.*absolute = "".*)\n', "", opened, flags=re.MULTILINE)
+    plan.write_text(opened, encoding="utf-8")
+    assert check_visit(plan.parent) == ()
+    content = tomllib.loads(opened)
+    assert content["test_points"][0]["meter"]["seconds"]
+    assert content["appliance"]["temperature_rise"]
+
+
+def test_doubtful_columns_are_left_for_a_person(tmp_path: Path) -> None:
+    (tmp_path / "flue.csv").write_text(LOG, encoding="utf-8")
+    plan = start_visit(tmp_path / "visit", logs=[tmp_path / "flue.csv"]).read_text(encoding="utf-8")
+    columns = tomllib.loads(plan)["logs"][0]["columns"]
+    assert columns == {
+        "O2 [%]": {"quantity": "oxygen_dry", "unit": "percent"},
+        "CO [ppm]": {"quantity": "carbon_monoxide_dry", "unit": "ppm"},
+        "T flue [°F]": {"quantity": "flue_temperature", "unit": "degF"},
+    }
+    for doubt in (
+        r'# "Draft \[inWC\]" = .*"inH2O" }   # one of draft_breech, draft_overfire, draft_inducer',
+        r'# "CO2 \[%\]" = .*   # most instruments compute it',
+        r'# "Eff" = .*origin = "instrument"',
+        r'# "Spare" = { quantity = "", unit = "" }   # not recognized',
+    ):
+        assert re.search(doubt, plan), doubt
+
+
+HEADINGS = {
+    "O2 (%)": ("oxygen_dry", "percent", ""),
+    "Oxygen %": ("oxygen_dry", "percent", ""),
+    "O₂ / Vol.%": ("oxygen_dry", "percent", ""),
+    "O2 dry": ("oxygen_dry", "", "the log does not say the unit"),
+    "CO ppm": ("carbon_monoxide_dry", "ppm", ""),
+    "CO air-free [ppm]": ("carbon_monoxide_air_free", "ppm", ""),
+    "Stack Temp (°C)": ("flue_temperature", "degC", ""),
+    "T-Flue, deg F": ("flue_temperature", "degF", ""),
+    "flue_gas_temperature_degF": ("flue_temperature", "degF", ""),
+    "Stack Temp": ("flue_temperature", "", "the log does not say the unit"),
+    "Air temp [K]": ("air_temperature", "kelvin", "the values do not look like it"),
+    "Lambda": ("air_ratio", "1", ""),
+    "Temp 1 [°C]": ("", "degC", "not recognized"),
+    "Draft [Pa]": ("draft_breech", "Pa", "one of"),
+}
+
+
+@pytest.mark.parametrize("heading", HEADINGS)
+def test_a_column_is_proposed_from_its_heading_and_values(tmp_path: Path, heading: str) -> None:
+    quantity, unit, doubt = HEADINGS[heading]
+    (tmp_path / "log.csv").write_text(
+        f"Time\t{heading}\n" + "".join(f"2026-01-14 10:00:0{second}\t9.{second}\n" for second in range(9)),
+        encoding="utf-8",
+    )
+    (column,) = propose_log(tmp_path / "log.csv").columns
+    assert (column.name, column.quantity, column.unit) == (heading, quantity, unit)
+    assert column.doubt.startswith(doubt)
+    assert bool(column.doubt) == bool(doubt)
+
+
+TIMES = {
+    "2026-01-14 10:00:0{}": 'time = { column = "Time" }',
+    "14.01.2026 10:00:0{}": 'time = { column = "Time", format = "%d.%m.%Y %H:%M:%S" }',
+    "01/14/2026 10:00:0{} AM": 'time = { column = "Time", format = "%m/%d/%Y %I:%M:%S %p" }',
+    "04/03/2026 10:00:0{}": 'time = { column = "Time", format = "" }',
+    "10:00:0{}": 'time = { time_column = "Time" }',
+    "176840280{}": 'time = { column = "Time", format = "epoch" }',
+    "{}": 'time = { column = "Time", format = "elapsed", start = "" }',
+    "day {}": 'time = { column = "" }',
+}
+
+
+@pytest.mark.parametrize("form", TIMES)
+def test_the_way_time_is_written_is_proposed_and_never_guessed(tmp_path: Path, form: str) -> None:
+    rows = "".join(f"{form.format(second)},5.{second}\n" for second in range(9))
+    (tmp_path / "log.csv").write_text(f"Time,O2 [%]\n{rows}", encoding="utf-8")
+    proposal = propose_log(tmp_path / "log.csv")
+    assert proposal.time[-1] == TIMES[form]
+    if "04/03" in form:
+        assert "Day or month first?" in proposal.time[0]
+
+
+def test_the_dialect_is_proposed(tmp_path: Path) -> None:
+    text = "Serial;12\n\nDatum;Uhrzeit;O2;T flue\n;;%;°C\n" + "".join(
+        f"14.01.2026;10:00:0{second};5,{second};180,5\n" for second in range(9)
+    )
+    (tmp_path / "log.txt").write_bytes(text.encode("cp1252"))
+    proposal = propose_log(tmp_path / "log.txt")
+    assert proposal.dialect == {"encoding": "cp1252", "delimiter": ";", "decimal": ",", "header_row": 3}
+    assert proposal.time == [
+        'time = { date_column = "Datum", time_column = "Uhrzeit", format = "%d.%m.%Y %H:%M:%S" }'
+    ]
+    assert proposal.date == "2026-01-14"
+    assert [(column.quantity, column.unit, column.doubt) for column in proposal.columns] == [
+        ("oxygen_dry", "percent", ""),
+        ("flue_temperature", "degC", ""),
+    ]
+
+
+@pytest.mark.parametrize("name", ['#read("x")', "a\\b", "“x”", "<script>", "x" * 300, "\u202eשלום"])
+def test_hostile_headings_are_proposed_as_they_are(tmp_path: Path, name: str) -> None:
+    quoted = '"' + name.replace('"', '""') + '"'
+    (tmp_path / "log.csv").write_text(f"Time,{quoted},O2 [%]\n2026-01-14 10:00:00,1,5\n", encoding="utf-8")
+    plan = start_visit(tmp_path / "visit", logs=[tmp_path / "log.csv"]).read_text(encoding="utf-8")
+    line = next(line for line in plan.splitlines() if "not recognized" in line)
+    assert list(tomllib.loads(line.removeprefix("# "))) == [name]
+
+
+def test_nothing_is_overwritten_and_nothing_half_written(tmp_path: Path) -> None:
+    full = tmp_path / "full"
+    full.mkdir()
+    (full / "notes").write_text("mine")
+    (tmp_path / "file").write_text("x")
+    (tmp_path / "image.csv").write_bytes(b"\x89PNG\x00\x00")
+    (tmp_path / "visit.toml").write_text("Time,O2\n1,2\n")
+    for folder, logs, message in (
+        (full, [], "is not empty"),
+        (tmp_path / "file", [], "is a file"),
+        (tmp_path / "no" / "where", [], "there is no folder"),
+        (tmp_path / "new", [tmp_path / "none.csv"], "there is no log"),
+        (tmp_path / "new", [tmp_path / "image.csv"], "no columns were found"),
+        (tmp_path / "new", [tmp_path / "visit.toml"], "cannot stand in the visit folder twice"),
+        (tmp_path / "new", [tmp_path / "file", tmp_path / "file"], "twice"),
+    ):
+        with pytest.raises(InputError, match=message):
+            start_visit(folder, logs=logs)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["file", "full", "image.csv", "visit.toml"]
+    assert [path.name for path in full.iterdir()] == ["notes"]
+
+
+def test_a_failure_while_writing_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("fluewright.visit.start._plan_text", fail)
+    with pytest.raises(InputError, match=r"No space left on device\. Nothing was written"):
+        start_visit(tmp_path / "visit")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_empty_folder_may_be_started_in(tmp_path: Path) -> None:
+    (tmp_path / "visit").mkdir()
+    assert start_visit(tmp_path / "visit").is_file()
