@@ -9,6 +9,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import settings
+
+# The same examples on every run, and no time limit on a slow machine's first call.
+settings.register_profile("house", deadline=None, derandomize=True)
+settings.load_profile("house")
 
 Visit = dict[str, Any]
 

@@ -8,7 +8,9 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 
 
-def test_the_notebook_example_runs(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_notebook_example_runs(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.chdir(ROOT)
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     (code,) = re.findall(r"```python\n(.*?)```", text, flags=re.S)
@@ -24,6 +26,12 @@ def test_every_command_of_readme_exists() -> None:
     from fluewright.cli import cli
 
     text = (ROOT / "README.md").read_text(encoding="utf-8")
-    named = set(re.findall(r"fluewright (\w[\w-]*)", text)) & {"audit", "check", "results", "start", "practice"}
+    named = set(re.findall(r"fluewright (\w[\w-]*)", text)) & {
+        "audit",
+        "check",
+        "results",
+        "start",
+        "practice",
+    }
     assert named <= set(cli.commands)
     assert named == {"audit", "check", "results", "start", "practice"}

@@ -149,7 +149,11 @@ def make(rng: np.random.Generator, bias: str) -> Made:
         "air_temperature": np.full(len(time), air),
     }
     tau = {"oxygen_dry": rng.uniform(15, 80), "carbon_monoxide_dry": rng.uniform(15, 60)}
-    tau["flue_temperature"], slow_tau, slow_share = rng.uniform(30, 100), rng.uniform(100, 240), rng.uniform(0.1, 0.4)
+    tau["flue_temperature"], slow_tau, slow_share = (
+        rng.uniform(30, 100),
+        rng.uniform(100, 240),
+        rng.uniform(0.1, 0.4),
+    )
     size = {
         "oxygen_dry": rng.uniform(0.2, 2) * PERCENT,
         "carbon_monoxide_dry": rng.uniform(0, 300) * PPM,
@@ -228,6 +232,9 @@ def make(rng: np.random.Generator, bias: str) -> Made:
             value = np.maximum(value, 0.0)
         read[name] = np.round(value / part.resolution) * part.resolution
     frame = pd.DataFrame(read, index=START + pd.to_timedelta(time, unit="s"))
+    if rng.random() < 0.5:  # the other half did not log what makes the flue drift
+        back = 293.0 + drift * time + 0.1 * remembering(rng, len(time), 10.0, step)
+        frame["return_temperature"] = np.round(back, 1)
     if rng.random() < 0.3:
         frame = frame[rng.random(len(frame)) > 0.05]
     return Made(

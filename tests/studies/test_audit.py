@@ -49,7 +49,7 @@ def test_the_interval_holds_the_truth_of_the_simulator(
     audits: dict[str, dict[str, Any]], visit: str, point: str, name: str, truth: float
 ) -> None:
     found = next(one for one in audits[visit]["test_points"] if one["name"] == point)
-    if found["window"] is None:
+    if found["window"] is None and name != "heat_input_ratio":
         assert name not in found["numbers"]  # the heater never settled: no number is made up for it
         return
     if (visit, name) == ("laundry-boiler", "heat_input_ratio"):

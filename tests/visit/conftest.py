@@ -53,6 +53,12 @@ Writer = Callable[..., Path]
 
 
 @pytest.fixture
+def plan_text() -> str:
+    """The text of a whole visit.toml."""
+    return PLAN.replace("{{logs}}", LOG)
+
+
+@pytest.fixture
 def write_visit(tmp_path: Path) -> Writer:
     """Return a writer of visit folders: whole by default, each part replaceable."""
 

@@ -369,6 +369,11 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], str]] = {
         {},
         r"no row of the log can be used \(1 × units row, the first in row 2: 'a,b,c'\)",
     ),
+    "UTF-16 without mark": (
+        b"x" + PLAIN.encode("utf-16-le"),
+        {"encoding": "utf-16"},
+        "no byte order mark.*utf-16-le",
+    ),
     "nothing set aside by time": (
         PLAIN,
         {"set_aside": [{"start": dt.time(11), "end": dt.time(12), "because": "probe out"}]},

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fluewright.errors import InputError
@@ -100,7 +100,7 @@ PLAN_FAULTS = {
     ),
     "key twice": ({"[site]": '[site]\nname = "x"'}, r"cannot be read: .*overwrite"),
     "no quotes": ({'"furnace"': "furnace"}, r"visit.toml, line 9, column 8.*invalid value"),
-    "layout": ({"layout = 1": "layout = 2"}, r"layout is '2' .*one of 1"),
+    "layout": ({"layout = 1": "layout = 2"}, r"layout is '2' .*Write 1"),
     "number as text": (
         {'name = "natural gas"': "name = 7"},
         r"name is '7' \(visit.toml, line 11, fuel.name\).*in quotes",
@@ -170,7 +170,7 @@ PLAN_FAULTS = {
         r"no way to write .*time_column",
     ),
     "elapsed without start": ({'"Time" }': '"Time", format = "elapsed" }'}, r"elapsed time has no start"),
-    "delimiter": ({"[logs.columns]": 'delimiter = "-"\n[logs.columns]'}, r"delimiter is '-' .*Write one of"),
+    "delimiter": ({"[logs.columns]": 'delimiter = "-"\n[logs.columns]'}, r"delimiter is '-' .*Write ','"),
     "encoding": ({"[logs.columns]": 'encoding = "zip"\n[logs.columns]'}, r"no text encoding 'zip'"),
     "marks": (
         {"[logs.columns]": 'thousands = "."\n[logs.columns]'},
@@ -254,7 +254,7 @@ ADDED_FAULTS = {
         r"result of spillage is 'fine' .*'no fault seen', 'fault seen'",
     ),
     "spot without unit": ('[readings]\noutdoor_temperature = "20"\n', r"outdoor_temperature has no unit"),
-    "spot not in quotes": ("[readings]\noutdoor_temperature = 20\n", r"'20' has no unit .*in quotes"),
+    "spot not in quotes": ("[readings]\noutdoor_temperature = 20\n", r"'20' is no reading .*in quotes"),
     "spot of another kind": (
         '[readings]\ndraft_breech = "3 percent"\n',
         r"draft_breech is given in 'percent'",
@@ -280,6 +280,10 @@ ADDED_FAULTS = {
     "points overlap": (
         '[[test_points]]\nname = "as left"\nstart = 10:00:10\nend = 10:00:20\n',
         r"'as found' and 'as left' overlap .*10:00:20, the second starts 10:00:10",
+    ),
+    "point that repeats none": (
+        'replaces = "as left"\n',
+        r"'as found' repeats the test point 'as left' .*before it",
     ),
     "window outside": (
         'window = { start = 10:00:05, end = 10:00:30, because = "steady" }\n',
@@ -308,7 +312,8 @@ LOG_FAULTS = {
     ),
     "impossible number": (
         swapped(3, "10:00:15,23.1,30,400"),
-        r"oxygen_dry is 23.1 percent at 10:00:15 \(flue.csv, row 5\): .*between 0 and 22 percent.*set the row aside",
+        r"oxygen_dry is 23.1 percent at 10:00:15 \(flue.csv, row 5\): "
+        r".*below 0 percent or above 22 percent.*set the row aside",
     ),
     "wrong unit": (
         flue(*(line.replace("400", "4000") for line in STEADY)),
@@ -524,6 +529,100 @@ def test_logs_are_joined_to_the_nearest_reading_and_nothing_is_interpolated(writ
     assert account.set_aside[0].first_row == 3
     assert any("within 2 s" in note for note in account.notes)
     assert len(readings.aside) == 1
+
+
+def later(minute: int, rows: tuple[str, ...]) -> str:
+    text = flue(*rows)["flue.csv"]
+    return text.replace("10:00:", f"10:{minute:02d}:")
+
+
+SECOND = """\
+[[logs]]
+file = "second.csv"
+instrument = "analyzer"
+time = { column = "Time" }
+[logs.columns]
+"O2" = { quantity = "oxygen_dry", unit = "percent" }
+"CO" = { quantity = "carbon_monoxide_dry", unit = "ppm" }
+"""
+
+
+def test_a_log_of_the_same_quantities_continues_the_first(write_visit: Writer) -> None:
+    files = {**flue(*STEADY), "second.csv": later(5, (*STEADY[:4], "10:00:20,6,OVER,400"))}
+    readings = open_visit(write_visit(files=files, more_logs=SECOND)).readings
+    assert len(readings.frame) == 10
+    assert readings.frame.index.is_monotonic_increasing
+    assert readings.channels["oxygen_dry"].file == "flue.csv, second.csv"
+    assert readings.states["flue_temperature"].tolist() == [Cell.NUMBER] * 5 + [Cell.EMPTY] * 5
+    assert readings.lower_bounds["carbon_monoxide_dry"].iloc[-1] == pytest.approx(2000e-6)
+    assert [account.used for account in readings.accounts] == [5, 5]
+
+
+def test_logs_that_hold_the_same_reading_twice_are_refused(write_visit: Writer) -> None:
+    files = {**flue(*STEADY), "second.csv": flue(*STEADY)["flue.csv"]}
+    with pytest.raises(
+        VisitError, match=r"oxygen_dry stands in two logs at the same time, 10:00:00 \(flue.csv and s"
+    ):
+        open_visit(write_visit(files=files, more_logs=SECOND))
+
+
+def test_a_log_with_another_clock_is_refused(write_visit: Writer) -> None:
+    meter = "Time,Q\n2026-01-14 12:00:00,50\n2026-01-14 12:00:05,50\n"
+    with pytest.raises(VisitError, match=r"(?s)nowhere near those of flue.csv \(meter.csv\).*time.offset"):
+        open_visit(write_visit(files={**flue(*STEADY), "meter.csv": meter}, more_logs=METER))
+
+
+def test_a_log_with_its_clock_corrected_is_joined(write_visit: Writer) -> None:
+    meter = "Time,Q\n2026-01-14 12:00:00,50\n2026-01-14 12:00:05,51\n"
+    shifted = METER.replace('"Time" }', '"Time", offset = "-2 hour" }')
+    readings = open_visit(
+        write_visit(files={**flue(*STEADY), "meter.csv": meter}, more_logs=shifted)
+    ).readings
+    assert readings.states["gas_volume_flow"].tolist() == [0, 0, Cell.EMPTY, Cell.EMPTY, Cell.EMPTY]
+    assert "-7200 s added to its times, as entered" in readings.accounts[1].notes
+
+
+VALUES = [
+    '""',
+    '"x"',
+    "7",
+    "1.5",
+    "true",
+    "[]",
+    "{}",
+    "2026-01-14",
+    "10:00:00",
+    "[1, 2]",
+    '["a"]',
+    "{a = 1}",
+    '"5 percent"',
+]
+VALUES += [
+    '"nan degF"',
+    "[[1]]",
+    "-3",
+    "inf",
+    "9999999999999999999999",
+    '"\\u0000"',
+    '"2026-13-01"',
+    "0001-01-01",
+    '"> 5"',
+]
+
+
+@pytest.mark.law
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_any_value_anywhere_is_taken_or_refused_in_words(tmp_path: Path, data: st.DataObject) -> None:
+    lines = PLAN.splitlines()
+    place = data.draw(st.sampled_from([number for number, line in enumerate(lines) if "=" in line]))
+    lines[place] = lines[place].split("=")[0] + "= " + data.draw(st.sampled_from(VALUES))
+    (tmp_path / "visit.toml").write_text("\n".join(lines), encoding="utf-8")
+    (tmp_path / "flue.csv").write_text(FLUE, encoding="utf-8")
+    for problem in check_visit(tmp_path):
+        assert problem.what
+        assert problem.way_out
+        assert not re.search(r"pydantic|Input should|type=|Value error|NoneType", str(problem))
 
 
 @pytest.mark.law

@@ -26,7 +26,7 @@ def _amounts(water_fraction: Array) -> dict[str, Array]:
 
 
 def _molar_density(temperature: Array, pressure: Array) -> Array:
-    return pressure / (sources.table("species")["reference"]["gas_constant"] * temperature)
+    return np.asarray(pressure / (sources.table("species")["reference"]["gas_constant"] * temperature))
 
 
 def _above_zero(**given: Array) -> None:

@@ -151,17 +151,21 @@ def orifice_pressure_drop(
     barometric_pressure: Number = _STANDARD_PRESSURE,
 ) -> Array:
     """Return the pressure drop [Pa] at which holes pass a heat input [W, gross]; see `orifice_heat_input`."""
+    air = _above_zero(si(barometric_pressure, "Pa", "barometric_pressure"), "barometric_pressure")
     wanted = _above_zero(si(heat_input, "W", "heat_input"), "heat_input")
-    at_one_pascal = orifice_heat_input(
+    unit = 1.0  # Pa
+    passed = orifice_heat_input(
         fuel,
         diameter=diameter,
-        pressure_drop=1.0,
+        pressure_drop=unit,
         count=count,
         coefficient=coefficient,
         gas_temperature=gas_temperature,
-        barometric_pressure=barometric_pressure,
+        barometric_pressure=air,
     )
-    return np.asarray((wanted / at_one_pascal) ** 2)
+    # The flow goes as the root of (air + drop) drop, the gas before the hole being denser at a higher drop.
+    product = (wanted / passed) ** 2 * (air + unit) * unit
+    return np.asarray((np.sqrt(air**2 + 4 * product) - air) / 2)
 
 
 def target_manifold_pressure(

@@ -38,18 +38,21 @@ def _powers(base: Array, coefficients: Sequence[float], powers: Sequence[int], *
     return sum((n * base if slope else 1.0) * a * base**n for a, n in zip(coefficients, powers, strict=True))
 
 
-def _within(kelvin: Array, low: Array | float, high: float, fluid: str) -> None:
-    if np.any((kelvin < low) | (kelvin > high)):
+def _valid(kelvin: Array, low: Array | float, high: float, fluid: str) -> Array:
+    """Return the temperatures with NaN where the properties do not hold; a scalar outside is refused."""
+    outside = (kelvin < low) | (kelvin > high)
+    if np.ndim(outside) == 0 and outside:
         raise InputError(
-            f"{fluid} at {np.min(kelvin):.2f} to {np.max(kelvin):.2f} K is outside of what its properties are known for, "
-            f"{float(np.max(low)):.2f} to {high:.2f} K; check the temperatures and their unit"
+            f"{fluid} at {float(kelvin):.2f} K is outside of what its properties hold for, {float(low):.2f} to "
+            f"{high:.2f} K; check the temperature and its unit"
         )
+    return np.where(outside, np.nan, kelvin)
 
 
 def _water(kelvin: Array) -> tuple[Array, Array]:
     """Return specific enthalpy [J/kg] and density [kg/m³] of liquid water."""
     w = _LIQUIDS["water"]
-    _within(kelvin, w["temperature_low"], w["temperature_high"], "water")
+    kelvin = _valid(kelvin, w["temperature_low"], w["temperature_high"], "water")
     tau = kelvin / w["reduction"]
     alpha, beta = w["reduction"] / (w["upper"] - kelvin), w["reduction"] / (kelvin - w["lower"])
     c1, c2, c3 = w["c"]
@@ -89,17 +92,18 @@ def freezing_temperature(fluid: str, *, glycol_share: Number = 0.0) -> Array:
     return np.asarray(sum(a * (share - entry["base_share"]) ** i for i, a in enumerate(entry["freezing"])))
 
 
-def _checked(fluid: str, kelvin: Array, share: Array) -> None:
+def _checked(fluid: str, kelvin: Array, share: Array) -> Array:
+    """Return the temperatures with NaN where the mixture's properties do not hold; its share is checked."""
     entry = _LIQUIDS[heat_carrier(fluid)]
     if fluid == "water":
         if np.any(share != 0):
             raise InputError(f"glycol_share is {share} of water; name the glycol as the heat carrier")
-        return
+        return kelvin
     if np.any((share < 0) | (share > entry["share_high"])):
         raise InputError(
             f"glycol_share is {share}; the properties of {fluid} are known up to {entry['share_high']:.0%} by mass"
         )
-    _within(kelvin, freezing_temperature(fluid, glycol_share=share), entry["temperature_high"], fluid)
+    return _valid(kelvin, freezing_temperature(fluid, glycol_share=share), entry["temperature_high"], fluid)
 
 
 def liquid_density(temperature: Number, *, fluid: str = "water", glycol_share: Number = 0.0) -> Array:
@@ -117,11 +121,12 @@ def liquid_density(temperature: Number, *, fluid: str = "water", glycol_share: N
     Returns
     -------
     array [kg/m³]
+        NaN where an array leaves what the equations hold for.
 
     Raises
     ------
     InputError
-        Outside of what the equations hold for.
+        A scalar, or the share of glycol, is outside.
     UnknownNameError
         There is no such heat carrier.
 
@@ -131,7 +136,7 @@ def liquid_density(temperature: Number, *, fluid: str = "water", glycol_share: N
     998.2
     """
     kelvin, share = si(temperature, "K", "temperature"), si(glycol_share, "1", "glycol_share")
-    _checked(fluid, kelvin, share)
+    kelvin = _checked(fluid, kelvin, share)
     return _water(kelvin)[1] if fluid == "water" else _mixture(fluid, kelvin, share, "density")
 
 
@@ -160,11 +165,12 @@ def water_heat_output(
     Returns
     -------
     array [W]
+        NaN where an array leaves what the equations hold for.
 
     Raises
     ------
     InputError
-        Outside of what the equations hold for.
+        A scalar, or the share of glycol, is outside.
     UnknownNameError
         There is no such heat carrier.
 
@@ -180,8 +186,7 @@ def water_heat_output(
     )
     share = si(glycol_share, "1", "glycol_share")
     density = liquid_density(flow_temperature, fluid=fluid, glycol_share=share)
-    for kelvin in (warm, cool):
-        _checked(fluid, kelvin, share)
+    warm, cool = _checked(fluid, warm, share), _checked(fluid, cool, share)
     if fluid == "water":
         gained = _water(warm)[0] - _water(cool)[0]
     else:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 import string
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fluewright import sources
 from fluewright.appliance import Number
 from fluewright.report import words
-from fluewright.report.objects import Section, Table
+from fluewright.report.objects import Align, Section, Table
 from fluewright.report.words import Printed
 from fluewright.sources import limits as safety
 from fluewright.sources.limits import Citation
@@ -60,6 +60,7 @@ def _abreast(
     names: Sequence[str], lines: Sequence[Line], *, remarks: str, caption: str, notes: Sequence[str]
 ) -> Table:
     heads = [head for name in names for head in (words.heading(name), "95 % interval")]
+    aligns: list[Align] = ["left", "left", *(("decimal", "left") * len(names)), "left"]
     rows = []
     for line in lines:
         cells = line.cells or (Printed(value="", interval="", sign=""),) * len(names)
@@ -69,7 +70,7 @@ def _abreast(
         columns=["", "Unit", *heads, *([remarks] if remarks else [])],
         rows=rows,
         caption=caption,
-        align=["left", "left", *("decimal", "left") * len(names), *(["left"] if remarks else [])],
+        align=aligns if remarks else aligns[:-1],
         emphasis={number: "strong" for number, line in enumerate(lines) if not line.cells},
         notes=notes,
     )
@@ -85,13 +86,19 @@ def number_of(point: PointAudit, name: str) -> Number | None:
     return point.numbers.get(name, point.readings.get(name))
 
 
+def quantity_of(name: str) -> str:
+    """Return the quantity that a number of a test point is one of: "carbon_dioxide_dry_computed" is computed."""
+    return name.removesuffix("_net").removesuffix("_computed").removesuffix("_instrument")
+
+
 def absent(point: PointAudit, name: str) -> str:
     """Return in a word or two why a test point has no such number."""
+    if name.endswith("_instrument"):
+        return "–"
     if name.startswith("carbon_monoxide_air_free") and point.state:
         return "cannot tell"
-    if point.settled is None and (name in point.frame or sources.quantity(name).kind == "result"):
-        return "no window"
-    return "not tested"
+    formed = name.endswith("_computed") or sources.quantity(quantity_of(name)).kind == "result"
+    return "no window" if point.settled is None and (formed or name in point.frame) else "not tested"
 
 
 def cell(point: PointAudit, name: str, system: words.System) -> Printed:
@@ -105,7 +112,7 @@ def cell(point: PointAudit, name: str, system: words.System) -> Printed:
 def line_of(audit: Audit, name: str, *, label: str = "") -> Line:
     """Return one quantity at all test points."""
     system = audit.visit.plan.report.units
-    quantity = name.removesuffix("_net").removesuffix("_computed").removesuffix("_instrument")
+    quantity = quantity_of(name)
     return Line(
         label=label or sources.quantity(quantity).label,
         sign=words.sign(quantity, system),
@@ -160,7 +167,13 @@ def footnoted(yardsticks: Sequence[Yardstick]) -> tuple[list[str], list[str]]:
         f"{one.text} ({letter_of(one.citation, letters)})" if one.citation is not None else one.text
         for one in yardsticks
     ]
-    return texts, [f"({letter}) {named}." for named, letter in letters.items()]
+    return texts, notes_of(letters)
+
+
+def notes_of(letters: Mapping[str, str]) -> list[str]:
+    """Return the sources behind the letters as one note, or none."""
+    told = " ".join(f"({letter}) {named}." for named, letter in letters.items())
+    return [told] if told else []
 
 
 def letter_of(citation: Citation, letters: dict[str, str]) -> str:
@@ -169,6 +182,6 @@ def letter_of(citation: Citation, letters: dict[str, str]) -> str:
 
 
 def letter(number: int) -> str:
-    """Return a, b … z, aa, ab … for 0, 1 …"""
+    """Return a letter for 0 to 25, then two."""
     rest, place = divmod(number, 26)
     return (letter(rest - 1) if rest else "") + string.ascii_lowercase[place]

@@ -36,15 +36,15 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
     yield (
         "Steady window",
         f"By the definition “{criteria.name}”: slope and spread of every channel within limits over at least "
-        f"{words.duration(criteria.minimum_length)}; the latest such stretch is taken. A window chosen by a person says so.",
+        f"{words.duration(criteria.minimum_length)}; the latest such stretch is taken. A window chosen by a person is "
+        "marked so.",
         criteria.source,
     )
     yield (
         "Heat of the fuel",
-        f"Gross and net heating value of the composition, burned at {warm}; heat input counts gross unless net is said.",
-        _of("species", "source"),
+        f"Gross and net heating value of the composition, burned at {warm}; heat input is gross unless net is said.",
+        f"{_of('species', 'source')}; composition of {audit.fuel.name}: {audit.fuel.source}",
     )
-    yield ("Composition of the fuel", f"{words.sentence(audit.fuel.name)}", audit.fuel.source)
     yield (
         "Flue gas",
         "Air ratio and flue composition from dry oxygen and carbon monoxide by the balance of carbon, hydrogen, oxygen "
@@ -58,14 +58,15 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
         _of("air", "trade"),
     )
     yield (
-        "Flue losses",
-        f"Sensible heat of each part of the flue gas from {warm}, latent heat of the water from the fuel's hydrogen, and "
-        "heat of unburnt gas; heat that the combustion air brings or lacks is named. "
+        "Flue losses and flame",
+        f"Sensible heat of each part of the flue gas from {warm}, latent heat of the water from the fuel's hydrogen, "
+        "and heat of unburnt gas; heat that the combustion air brings or lacks is named. "
         + (
             "Latent heat is credited for what condenses, the gas being saturated at the flue temperature."
             if condensing
             else "No latent heat is credited: the appliance is not declared condensing."
-        ),
+        )
+        + " The flame temperature is chemical equilibrium at constant enthalpy and pressure; no flue reading is at it.",
         _of("equilibrium", "data"),
     )
     yield (
@@ -73,17 +74,17 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
         "Temperature at which the flue gas is saturated, at the site's pressure and with the moisture of the air.",
         _of("water", "saturation"),
     )
-    yield (
-        "Flame temperature",
-        "Chemical equilibrium at constant enthalpy and pressure; a flue reading is not at equilibrium.",
-        _of("equilibrium", "data"),
-    )
     if not condensing and any("loss_stack_european" in point.numbers for point in audit.points):
-        yield ("European simple formula", "Stack loss on the net basis from temperatures and dry oxygen.", _of("stack_loss", "formula"))
+        yield (
+            "European simple formula",
+            "Stack loss on the net basis from temperatures and dry oxygen.",
+            _of("stack_loss", "formula"),
+        )
     yield (
         "Intervals",
-        f"95 % coverage, probabilistically symmetric, from {DRAWS:,} draws through the same formulas; an instrument's error "
-        "is drawn once for all its readings, so that averaging does not shrink it. Noise counts with its autocorrelation.",
+        f"95 % coverage, probabilistically symmetric, from {DRAWS:,} draws through the same formulas; an instrument's "
+        "error is drawn once for all its readings, so that averaging does not shrink it; noise is taken with its "
+        "autocorrelation.",
         "JCGM 101:2008 (value from memory)",
     )
     yield (
@@ -96,4 +97,4 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
 
 def methods(audit: Audit) -> tuple[str, ...]:
     """Return how each kind of number was formed, with its source, a paragraph each."""
-    return tuple(f"{what}. {how} Source: {words.sentence(source)[:1].lower()}{words.sentence(source)[1:]}" if source[0].islower() else f"{what}. {how} Source: {words.sentence(source)}" for what, how, source in _rows(audit))
+    return tuple(f"{what}. {how} Source: {source.rstrip('.')}." for what, how, source in _rows(audit))

@@ -2,26 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from fluewright import sources
+from fluewright.appliance import Number
 from fluewright.report import words
+from fluewright.report.abreast import number_of
 from fluewright.report.drawing import COLORS, Drawing, drawing_style, figure, text_width
 from fluewright.report.objects import Figure
-from fluewright.report.tables import (
-    CREDITS,
-    LOSSES,
-    RANKED,
-    Mark,
-    burned_points,
-    marks,
-    number_of,
-    ranked_point,
-)
+from fluewright.report.result_tables import CREDITS, LOSSES, burned_points
+from fluewright.report.visit_tables import marks
 from fluewright.steady import Stretch, Window
 from fluewright.steady.words import rate
 from fluewright.studies.audit import Audit, PointAudit
@@ -33,17 +30,19 @@ if TYPE_CHECKING:
 _SHADE, _EDGE, _HATCH = "#e3e8ee", "#55606b", "#9aa4ad"
 _LINES = ("-", "--", "-.", ":")
 _FAR_APART = pd.Timedelta(hours=1)  # test points further apart than this get a figure each
-_GAP_ABOVE = 0.23  # inches above each panel, for its title
+_GAP_ABOVE = 0.21  # inches above each panel, for its title
 _MOST_DRAWN = 1_500  # readings of a line; above, the least and the greatest of each bin are drawn
 _GAP = pd.Timedelta(seconds=60)  # a line is broken where no row was logged for longer
-_PANEL, _STRIP = 0.54, 0.2  # inches
+_PANEL, _STRIP = 0.47, 0.18  # inches
 
 
 def _drawing(audit: Audit, height: float) -> Drawing:
     return Drawing(figsize=(text_width(audit.visit.plan.report.paper.lower()), height))
 
 
-def _margins(drawing: Drawing, *, left: float, right: float, top: float, bottom: float) -> Mapping[str, float]:
+def _margins(
+    drawing: Drawing, *, left: float, right: float, top: float, bottom: float
+) -> Mapping[str, float]:
     """Return margins given in inches as the fractions matplotlib asks for."""
     width, height = drawing.get_size_inches()
     return {
@@ -78,7 +77,7 @@ def near_points(audit: Audit) -> tuple[tuple[PointAudit, ...], ...]:
     """Return the test points in order of time, those near each other together."""
     ordered = sorted(audit.points, key=lambda point: point.rows.start)
     groups = [[ordered[0]]]
-    for before, after in zip(ordered, ordered[1:], strict=False):
+    for before, after in itertools.pairwise(ordered):
         if after.rows.start - before.rows.end > _FAR_APART:
             groups.append([])
         groups[-1].append(after)
@@ -169,32 +168,47 @@ def _draw_strip(ax: Axes, audit: Audit, points: Sequence[PointAudit]) -> None:
 
 def _draw_panel(ax: Axes, audit: Audit, frame: pd.DataFrame, panel: Sequence[str]) -> None:
     system = audit.visit.plan.report.units
-    labels = []
-    for number, name in enumerate(panel):
-        drawn = _thinned(_broken(frame[name]))
-        values = words.on_page(name, drawn.to_numpy(dtype=float), system)
-        style = {"color": COLORS[number % 4], "linestyle": _LINES[number % 4]}
-        ax.plot(_local(audit, drawn.index), values, **style)
-        if len(panel) > 1:
-            _label_line(ax, audit, drawn.index, values, number, name)
-        labels.append(_channel_label(audit, name))
-        bounds = audit.visit.readings.lower_bounds
-        if name in bounds:
-            over = _thinned(bounds[name].loc[frame.index[0] : frame.index[-1]].dropna())
-            ax.plot(
-                _local(audit, over.index),
-                words.on_page(name, over.to_numpy(dtype=float), system),
-                linestyle="none",
-                marker="^",
-                color="black",
-                markersize=3,
-            )
-            labels[-1] += " (▲ at least so much: above the instrument's range)" if len(over) else ""
-    ax.set_title("; ".join(labels), fontsize=7.5, fontweight="normal", pad=2.5)
+    drawn = {name: _drawn(audit, _thinned(_broken(frame[name]))) for name in panel}
+    for number, (name, line) in enumerate(drawn.items()):
+        ax.plot(
+            line.x, line.y, color=COLORS[number], linestyle=_LINES[number], label=words.in_a_sentence(name)
+        )
+    ax.margins(y=0.15 if len(panel) == 1 else 0.4)
+    if len(panel) > 1:
+        _label_lines(ax, list(drawn.values()))
+    labels = [_channel_label(audit, name) for name in panel]
+    over = {name: bounds for name in panel if len(bounds := _over_range(audit, frame, name))}
+    for bounds in over.values():
+        line = _drawn(audit, _thinned(bounds))
+        ax.plot(line.x, line.y, linestyle="none", marker="^", color="black", markersize=3)
+    note = " (▲ at least so much: above the instrument's range)" if over else ""
+    ax.set_title("; ".join(labels) + note, fontsize=7.5, fontweight="normal", pad=2.5)
     ax.set_ylabel(words.sign(panel[0], system) or "on, off", fontsize=8)
-    ax.margins(y=0.12)
     ax.locator_params(axis="y", nbins=4)
     ax.tick_params(labelbottom=False, labelsize=7.5)
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """Clock times and values in the units shown."""
+
+    x: pd.DatetimeIndex
+    y: Array
+
+
+def _drawn(audit: Audit, series: pd.Series[float]) -> _Line:
+    values = words.on_page(str(series.name), series.to_numpy(dtype=float), audit.visit.plan.report.units)
+    return _Line(x=_local(audit, pd.DatetimeIndex(series.index)), y=np.asarray(values))
+
+
+def _over_range(audit: Audit, frame: pd.DataFrame, name: str) -> pd.Series[float]:
+    """Return the least values of a channel's over-range readings."""
+    bounds = audit.visit.readings.lower_bounds
+    return (
+        bounds[name].loc[frame.index[0] : frame.index[-1]].dropna()
+        if name in bounds
+        else pd.Series(dtype=float)
+    )
 
 
 def _channel_label(audit: Audit, name: str) -> str:
@@ -202,29 +216,30 @@ def _channel_label(audit: Audit, name: str) -> str:
     return sources.quantity(name).label + (", computed inside the instrument" if computed else "")
 
 
-def _label_line(ax: Axes, audit: Audit, index: pd.DatetimeIndex, values: Array, number: int, name: str) -> None:
-    """Name a line beside it, where it has its last reading."""
-    read = np.flatnonzero(np.isfinite(values))
-    if not len(read):
-        return
-    at = read[-1]
-    ax.annotate(
-        words.in_a_sentence(name),
-        (_local(audit, index[at]), float(values[at])),
-        xytext=(-2, 3 if number % 2 == 0 else -3),
-        textcoords="offset points",
-        ha="right",
-        va="bottom" if number % 2 == 0 else "top",
-        fontsize=7,
-        color=COLORS[number % 4],
-        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.75},
-    )
+def _label_lines(ax: Axes, lines: Sequence[_Line]) -> None:
+    """Name each line at its last reading: above it, or below where another line leaves no room above."""
+    low, high = ax.get_ylim()
+    ends = [(float(line.y[np.isfinite(line.y)][-1]), line.x[np.isfinite(line.y)][-1]) for line in lines]
+    for drawn, (value, moment) in zip(ax.get_lines(), ends, strict=True):
+        above = not any(0 < other - value < 0.3 * (high - low) for other, _ in ends)
+        ax.annotate(
+            str(drawn.get_label()),
+            (moment, value),
+            xytext=(-2, 2 if above else -2),
+            textcoords="offset points",
+            ha="right",
+            va="bottom" if above else "top",
+            fontsize=7,
+            color=drawn.get_color(),
+        )
 
 
 def _shade_window(ax: Axes, audit: Audit, point: PointAudit) -> None:
     window = point.steadiness.window
     if window is not None:
-        ax.axvspan(_local(audit, window.start), _local(audit, window.end), color=_SHADE, zorder=0, linewidth=0)
+        ax.axvspan(
+            _local(audit, window.start), _local(audit, window.end), color=_SHADE, zorder=0, linewidth=0
+        )
     for moment in (point.rows.start, point.rows.end):
         ax.axvline(_local(audit, moment), color=_EDGE, linewidth=0.5, linestyle=(0, (1, 2)), zorder=0)
 
@@ -232,10 +247,14 @@ def _shade_window(ax: Axes, audit: Audit, point: PointAudit) -> None:
 def _time_axis(ax: Axes, audit: Audit, start: pd.Timestamp, end: pd.Timestamp) -> None:
     from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
-    locator = AutoDateLocator(minticks=4, maxticks=9)
+    locator = AutoDateLocator(  # type: ignore[no-untyped-call]
+        minticks=4, maxticks=12
+    )
     ax.xaxis.set_major_locator(locator)
     ax.xaxis.set_major_formatter(
-        ConciseDateFormatter(locator, zero_formats=["", "%Y", "%b", "%b %d", "%H:%M", "%H:%M"], show_offset=False)
+        ConciseDateFormatter(  # type: ignore[no-untyped-call]
+            locator, zero_formats=["", "%Y", "%b", "%b %d", "%H:%M", "%H:%M"], show_offset=False
+        )
     )
     ax.tick_params(labelbottom=True)
     margin = (end - start) / 100
@@ -249,8 +268,8 @@ def _broken(series: pd.Series[float]) -> pd.Series[float]:
     late = steps > max(_GAP, 5 * steps.median())
     if not late.any():
         return series
-    ends = series.index[late.to_numpy()] - pd.Timedelta(milliseconds=1)
-    return pd.concat([series, pd.Series(np.nan, index=ends)]).sort_index()
+    ends = pd.DatetimeIndex(series.index[late.to_numpy()]) - pd.Timedelta(milliseconds=1)
+    return pd.concat([series, pd.Series(np.nan, index=ends, name=series.name)]).sort_index()
 
 
 def _thinned(series: pd.Series[float]) -> pd.Series[float]:
@@ -283,11 +302,13 @@ def _settled_words(audit: Audit, point: PointAudit) -> str:
         text += f"a person chose the window from {words.clock(window.start, zone)}, and {agree}"
     else:
         lit = _lit(point)
-        text += f"every channel held still from {words.clock(window.start, zone)}, {words.duration((window.start - lit).total_seconds())} "
-        text += "after light-off" if lit > point.rows.start else "after the test point began"
+        after = words.duration((window.start - lit).total_seconds())
+        since = "light-off" if lit > point.rows.start else "the test point began"
+        text += f"every channel held still from {words.clock(window.start, zone)}, {after} after {since}"
     slope = steady.flue_slope
     if np.isfinite(slope) and abs(slope) > 0:
-        text += f"; the flue was still {'warming' if slope > 0 else 'cooling'} by {rate('flue_temperature', abs(slope), system)}"
+        drift = rate("flue_temperature", abs(slope), system)
+        text += f"; the flue was still {'warming' if slope > 0 else 'cooling'} by {drift}"
     return text
 
 
@@ -314,13 +335,17 @@ def heat(audit: Audit) -> Figure:
     names = list(dict.fromkeys(name for one in steps for name, _ in one))
     floor = _floor(min(point.numbers["efficiency_gross"].value for point in points))
     with drawing_style():
-        drawing = _drawing(audit, 0.85 + 0.21 * (len(names) + 2))
+        drawing = _drawing(audit, 0.75 + 0.19 * (len(names) + 2))
         inches = _margins(drawing, left=2.25, right=0.15, top=0.25, bottom=0.5)
-        axes = drawing.subplots(1, len(points), sharey=True, squeeze=False, gridspec_kw={"wspace": 0.08, **inches})[0]
+        axes = drawing.subplots(
+            1, len(points), sharey=True, squeeze=False, gridspec_kw={"wspace": 0.08, **inches}
+        )[0]
         for ax, point, one in zip(axes, points, steps, strict=True):
             _draw_steps(ax, names, dict(one), point.numbers["efficiency_gross"].value, floor)
             ax.set_title(words.heading(point.name), fontsize=8.5)
-        axes[0].set_yticks(range(len(names) + 2), ["Gross heat input", *map(_step_label, names), "Left for use"])
+        axes[0].set_yticks(
+            range(len(names) + 2), ["Gross heat input", *map(_step_label, names), "Left for use"]
+        )
         axes[0].invert_yaxis()
         axes[0].set_xlabel(f"Share of gross heat input, % (axis begins at {floor:g} %)", loc="left")
     return figure(drawing, alt=_heat_alt(points, steps), caption=_heat_caption(points, steps))
@@ -339,10 +364,12 @@ def _step_label(name: str) -> str:
 
 def _floor(least: float) -> float:
     """Return where the axis begins [%]: a round number some way below what is left."""
-    return max(0.0, 10.0 * np.floor((100 * least - 4) / 10))
+    return max(0.0, 10.0 * math.floor((100 * least - 4) / 10))
 
 
-def _draw_steps(ax: Axes, names: Sequence[str], values: Mapping[str, float], left: float, floor: float) -> None:
+def _draw_steps(
+    ax: Axes, names: Sequence[str], values: Mapping[str, float], left: float, floor: float
+) -> None:
     """Draw a full bar, one step per loss, and what is left; numbers beside them, so that grey print says it all."""
     at = 100.0
     ends = [(0, floor, 100.0, "100")]
@@ -401,7 +428,9 @@ def _heat_alt(points: Sequence[PointAudit], steps: Sequence[Sequence[tuple[str, 
     said = []
     for point, one in zip(points, steps, strict=True):
         parts = ", ".join(f"{_lowered(_step_label(name))} {100 * value:.2f} %" for name, value in one)
-        said.append(f"{point.name}: {parts}; left for use {100 * point.numbers['efficiency_gross'].value:.1f} %.")
+        said.append(
+            f"{point.name}: {parts}; left for use {100 * point.numbers['efficiency_gross'].value:.1f} %."
+        )
     return f"Bars stepping down from 100 % of the gross heat input. {' '.join(said)}"
 
 
@@ -421,8 +450,9 @@ def dew_points(audit: Audit) -> Figure | None:
     curve = audit.dew_points
     most = 100 * max(point.numbers["excess_air"].value for point in points)
     with drawing_style():
-        drawing = _drawing(audit, 2.4)
-        ax = drawing.subplots(gridspec_kw=_margins(drawing, left=0.62, right=1.45, top=0.12, bottom=0.5))
+        drawing = _drawing(audit, 2.15)
+        ax = drawing.subplots()
+        drawing.subplots_adjust(**_margins(drawing, left=0.62, right=1.45, top=0.12, bottom=0.5))
         dew = words.on_page("water_dew_point", curve.dew_point, system)
         shown = 100 * curve.excess_air <= max(100.0, 1.4 * most)
         air = 100 * curve.excess_air[shown]
@@ -430,7 +460,7 @@ def dew_points(audit: Audit) -> Figure | None:
         for number, point in enumerate(points):
             _draw_flue_point(ax, point, system, number)
         low = min(ax.get_ylim()[0], float(dew[shown].min()) - 20)
-        ax.fill_between(air, dew[shown], low, facecolor="none", edgecolor=_HATCH, hatch="////", linewidth=0)
+        ax.fill_between(air, dew[shown], low, color=_SHADE, linewidth=0, zorder=0)
         ax.set_ylim(low, ax.get_ylim()[1] + 0.08 * (ax.get_ylim()[1] - low))
         ax.set_xlim(air[0], air[-1])
         ax.annotate(
@@ -457,7 +487,8 @@ def _draw_flue_point(ax: Axes, point: PointAudit, system: words.System, number: 
     assert flue is not None
     marker = _MARKERS[number % len(_MARKERS)]
     for one, filled in ((flue, True), (dew, False)):
-        value, low, high = (float(words.on_page("water_dew_point", each, system)) for each in (one.value, one.low, one.high))
+        ends = (one.value, one.low, one.high)
+        value, low, high = (float(words.on_page("water_dew_point", end, system)) for end in ends)
         ax.errorbar(
             100 * air.value,
             value,
@@ -487,18 +518,18 @@ def margin_words(audit: Audit, point: PointAudit) -> str:
     margin, dew = point.numbers["dew_point_margin"], words.amount(point.numbers["water_dew_point"], system)
     size = words.amount(margin, system, change=True).lstrip("+")
     if margin.low > 0:
-        return f"{point.name}: the flue gas is {size} above its dew point of {dew}; no water condenses at the sampling point"
+        dry = "no water condenses at the sampling point"
+        return f"{point.name}: the flue gas is {size} above its dew point of {dew}; {dry}"
     if margin.high < 0:
         below = words.amount(_turned(margin), system, change=True).lstrip("+")
         condensed = point.numbers.get("condensed_fraction")
-        share = f"; {words.amount(condensed, system)} of its water condenses" if condensed and condensed.value > 0 else ""
+        wet = condensed is not None and condensed.value > 0
+        share = f"; {words.amount(condensed, system)} of its water condenses" if wet and condensed else ""
         return f"{point.name}: the flue gas is {below} below its dew point of {dew}: it is wet{share}"
     return f"{point.name}: whether the flue gas condenses cannot be told; it is {size} from its dew point of {dew}"
 
 
-def _turned(number: Any) -> Any:
-    from dataclasses import replace
-
+def _turned(number: Number) -> Number:
     return replace(number, value=-number.value, low=-number.high, high=-number.low)
 
 
@@ -508,94 +539,4 @@ def _dew_caption(audit: Audit, points: Sequence[PointAudit]) -> str:
 
 def _dew_alt(audit: Audit, points: Sequence[PointAudit]) -> str:
     said = " ".join(words.sentence(margin_words(audit, point)) for point in points)
-    return f"Temperature over excess air: the falling curve of the water dew point, and the flue gas of each test point. {said}"
-
-
-# ---------------------------------------------------------------------------- uncertainty
-
-_MOST_RANKED = 5
-_LEAST_SHARE = 0.005
-
-
-def uncertainty(audit: Audit) -> Figure | None:
-    """Return what each input alone adds to the half-widths of the three main results, greatest first."""
-    point = ranked_point(audit)
-    if point is None:
-        return None
-    system = audit.visit.plan.report.units
-    ranked = {name: _worth_showing(point.contributions[name]) for name in RANKED if point.contributions.get(name)}
-    bars = sum(len(found) for found in ranked.values())
-    with drawing_style():
-        drawing = _drawing(audit, 0.25 + 0.18 * bars + 0.34 * len(ranked))
-        axes = drawing.subplots(
-            len(ranked),
-            1,
-            squeeze=False,
-            gridspec_kw={
-                "height_ratios": [len(found) for found in ranked.values()],
-                "hspace": 0.34 * len(ranked) / (0.18 * bars) * 1.05,
-                **_margins(drawing, left=3.0, right=1.35, top=0.25, bottom=0.05),
-            },
-        )[:, 0]
-        for ax, (name, found) in zip(axes, ranked.items(), strict=True):
-            for row, one in enumerate(found):
-                ax.barh(row, one.half_width, height=0.62, facecolor=COLORS[0], edgecolor="black", linewidth=0.5)
-                share = "under 1" if one.share < 0.01 else f"{100 * one.share:.0f}"
-                half = words.half_width(name, one.half_width, system)
-                ax.annotate(
-                    f"± {half}; {share} %",
-                    (one.half_width, row),
-                    xytext=(3, 0),
-                    textcoords="offset points",
-                    va="center",
-                    fontsize=7.5,
-                    annotation_clip=False,
-                )
-            ax.set_yticks(range(len(found)), [_input_label(one.group) for one in found])
-            ax.tick_params(left=False, bottom=False, labelbottom=False, labelsize=7.5)
-            ax.invert_yaxis()
-            ax.grid(visible=False)
-            ax.spines["bottom"].set_visible(False)
-            ax.set_title(_result_label(name), fontsize=8, loc="left", x=-0.01, pad=3)
-            ax.set_xlim(0, found[0].half_width * 1.02)
-    return figure(
-        drawing,
-        alt=f"Bars of what each input adds to the uncertainty. {' '.join(_ranking_words(ranked))}",
-        caption=_uncertainty_caption(point),
-    )
-
-
-def _worth_showing(ranked: Sequence[Any]) -> Sequence[Any]:
-    """Return the first contributions, as long as they can be seen beside the greatest."""
-    return ranked[: max(1, sum(one.share >= _LEAST_SHARE for one in ranked[:_MOST_RANKED]))]
-
-
-def _input_label(group: str) -> str:
-    text = group[:1].upper() + group[1:]
-    return text if len(text) <= 52 else f"{text[:51]}…"
-
-
-def _result_label(name: str) -> str:
-    return sources.quantity(name).label
-
-
-def _ranking_words(ranked: Mapping[str, Sequence[Any]]) -> Iterator[str]:
-    for name, found in ranked.items():
-        yield words.sentence(f"{_result_label(name)}: most from {_lowered(found[0].group)}, {100 * found[0].share:.0f} % of the variance")
-
-
-def _uncertainty_caption(point: PointAudit) -> str:
-    return words.sentence(
-        f"{point.name}: half-width that each input alone adds to the 95 % interval, and its share of the variance"
-    )
-
-
-__all__ = [
-    "Mark",
-    "dew_points",
-    "heat",
-    "margin_words",
-    "near_points",
-    "stabilization",
-    "uncertainty",
-]
+    return f"Temperature over excess air: the curve of the water dew point, and the flue gas of each test point. {said}"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fluewright import sources
 from fluewright.appliance import Judgement
 from fluewright.report import words
-from fluewright.report.abreast import letter_of
+from fluewright.report.abreast import letter_of, notes_of
 from fluewright.report.objects import Facts, Paragraph, Table
 from fluewright.sources import limits as safety
 from fluewright.studies.audit import Audit
@@ -41,15 +41,15 @@ def findings(audit: Audit) -> tuple[Finding, ...]:
     return tuple(Finding(judgements=tuple(group)) for group in alike.values())
 
 
-def headline(finding: Finding) -> str:
-    """Return a finding in one line: what, where, and whether it was put right."""
+def headline(audit: Audit, finding: Finding) -> str:
+    """Return a finding in one line: what, at which of several test points, and whether it was put right."""
     first = finding.first
-    where = f" ({words.joined(finding.test_points)})" if finding.test_points else ""
+    where = f" ({words.joined(finding.test_points)})" if finding.test_points and len(audit.points) > 1 else ""
     since = "; put right, as the test after it shows" if first.put_right else ""
     return f"{first.headline}{where}{since}"
 
 
-def measured(finding: Finding, system: words.System) -> str:
+def _measured(finding: Finding, system: words.System) -> str:
     """Return the measured numbers of a finding, by test point."""
     seen: dict[str, str] = {}
     for one in finding.judgements:
@@ -60,24 +60,34 @@ def measured(finding: Finding, system: words.System) -> str:
     return "; ".join(f"{point}: {text}" if several and point else text for text, point in seen.items())
 
 
+def _held(one: Judgement, system: words.System) -> str:
+    """Return what a judgement held its number against, named: a limit, a trigger, a usual range."""
+    text = words.limit(one, system)
+    name = "usually" if _is_usual(one) else "limit:" if one.role == "limit" else "trigger:"
+    return f"{name} {text}" if text else ""
+
+
 def findings_table(audit: Audit) -> Table:
-    """Return the findings by weight, one line each with what to do."""
-    found = findings(audit)
+    """Return the findings by weight, one line each with what to do; those with the same to do together."""
     system = audit.visit.plan.report.units
 
     def line(finding: Finding) -> str:
         one = finding.first
         value = words.amount(one.measured, system) if one.measured is not None else ""
-        held = words.limit(one, system)
-        numbers = _together(value, held and f"{'usually' if _is_usual(one) else 'limit:'} {held}")
-        return words.brief(words.sentence(headline(finding)), _BRIEF) + (f" {words.sentence(numbers)}" if numbers else "")
+        numbers = words.sentence(words.together(value, _held(one, system)))
+        return f"{words.brief(words.sentence(headline(audit, finding)), _BRIEF)} {numbers}".rstrip()
 
+    alike: dict[tuple[str, str], list[Finding]] = {}
+    for finding in findings(audit):
+        alike.setdefault((finding.first.weight, _to_do(finding.first)), []).append(finding)
     return Table(
         columns=("Weight", "Finding", "What to do"),
-        rows=[(one.first.weight.upper(), line(one), _to_do(one.first)) for one in found],
+        rows=[
+            (weight.upper(), "\n".join(map(line, found)), to_do) for (weight, to_do), found in alike.items()
+        ],
         caption="Findings, gravest first.",
         align=("left", "left", "left"),
-        emphasis={number: one.first.weight for number, one in enumerate(found) if one.first.weight},
+        emphasis={number: weight for number, (weight, _) in enumerate(alike) if weight},  # type: ignore[misc]
     )
 
 
@@ -86,8 +96,9 @@ def _to_do(one: Judgement) -> str:
     return "Nothing more: put right in this visit. Kept for the record." if done else one.action
 
 
-def _who(one: Judgement) -> str:
-    return "" if one.put_right and one.weight == "note" else one.who
+def _by(one: Judgement) -> str:
+    done = one.put_right and one.weight == "note"
+    return "" if done or not one.who else words.sentence(f"who may: {one.who}")
 
 
 def _is_usual(one: Judgement) -> bool:
@@ -98,17 +109,15 @@ def reasoning(audit: Audit, finding: Finding) -> Facts:
     """Return one finding in full: measured, limit, source, what it means, what to do, who may do it."""
     system = audit.visit.plan.report.units
     one = finding.first
-    held = words.limit(one, system)
-    name = "Usual range" if _is_usual(one) else "Limit" if one.role == "limit" else "Trigger"
-    judged = words.sentence(words.outcome(one) + ("; put right, as the test after it shows" if one.put_right else ""))
+    judged = f"{words.outcome(one)}{'; put right, as the test after it shows' if one.put_right else ''}"
+    number = _measured(finding, system)
+    held = words.together(_held(one, system), one.conditions if one.measured is not None else "")
     pairs = [
-        ("Measured", words.sentence(measured(finding, system))),
-        (name, words.sentence(_together(held, one.conditions)) if held else ""),
-        ("Judged", judged),
+        ("Measured", words.sentence(number)),
+        ("Judged", words.sentence(words.together(judged, held)) if number else ""),
         ("Source", words.source(one.citation) if one.citation is not None else ""),
         ("It means", one.meaning),
-        ("What to do", _to_do(one)),
-        ("Who may", words.sentence(_who(one))),
+        ("What to do", " ".join(filter(None, (_to_do(one), _by(one))))),
     ]
     return Facts([(title, text) for title, text in pairs if text])
 
@@ -118,18 +127,17 @@ def notes(audit: Audit, found: Sequence[Finding]) -> Table:
     system = audit.visit.plan.report.units
 
     def held(one: Judgement) -> str:
-        text = words.limit(one, system)
         where = words.source(one.citation) if one.citation is not None else ""
-        return " ".join(filter(None, (words.sentence(f"{'usually ' if _is_usual(one) else ''}{text}"), where))) or "–"
+        return " ".join(filter(None, (words.sentence(_held(one, system)), where))) or "–"
 
     return Table(
-        columns=("Note", "Measured", "Held against", "It means; what to do; who may"),
+        columns=("Note", "Measured", "Held against", "It means; what to do"),
         rows=[
             (
-                words.sentence(headline(one)),
-                words.sentence(measured(one, system)) or "–",
+                words.sentence(headline(audit, one)),
+                words.sentence(_measured(one, system)) or "–",
                 held(one.first),
-                " ".join(filter(None, (one.first.meaning, _to_do(one.first), words.sentence(_who(one.first))))),
+                " ".join(filter(None, (one.first.meaning, _to_do(one.first), _by(one.first)))),
             )
             for one in found
         ],
@@ -140,7 +148,7 @@ def notes(audit: Audit, found: Sequence[Finding]) -> Table:
 
 def judged_within(audit: Audit) -> Table | Paragraph:
     """Return every measured quantity that was held against a limit or a trigger and raised no finding."""
-    system = audit.visit.plan.report.units
+    system, several = audit.visit.plan.report.units, len(audit.points) > 1
     alike: dict[str, list[Judgement]] = {}
     for one in audit.judgements:
         if one.measured is not None and not one.weight:
@@ -151,14 +159,18 @@ def judged_within(audit: Audit) -> Table | Paragraph:
     return Table(
         columns=("Measured, and no finding", "Value", "Held against, and outcome"),
         rows=[
-            (subject, _measured_by_point(group, system), _held_against(group, system, letters))
+            (
+                subject,
+                _measured_by_point(group, system, several=several),
+                _held_against(group, system, letters),
+            )
             for subject, group in alike.items()
         ],
         caption="Held against a limit or a trigger, and no finding.",
         align=("left",) * 3,
         notes=[
             "A trigger raises a finding when it is exceeded; one that is not exceeded proves nothing.",
-            *(f"({letter}) {named}." for named, letter in letters.items()),
+            *notes_of(letters),
         ],
     )
 
@@ -169,7 +181,9 @@ def _held_against(group: Sequence[Judgement], system: words.System, letters: dic
     for one in group:
         role = "" if one.role == "limit" else one.role
         mark = f" ({letter_of(one.citation, letters)})" if one.citation is not None else ""
-        points.setdefault((f"{words.limit(one, system)}{mark}", role, words.outcome(one)), {})[one.test_point] = None
+        points.setdefault((f"{words.limit(one, system)}{mark}", role, words.outcome(one)), {})[
+            one.test_point
+        ] = None
     everywhere = {one.test_point for one in group}
     lines = []
     for (held, role, outcome), where in points.items():
@@ -182,8 +196,10 @@ def checks(audit: Audit) -> Facts | Paragraph:
     """Return what was looked at, and what was seen, with the remarks made."""
     by_result: dict[str, list[str]] = {}
     for name, record in audit.visit.plan.checks.items():
-        label = safety.checks()[name].label if name in safety.checks() else _plain(name)
-        by_result.setdefault(record.result, []).append(f"{label} ({record.note.rstrip('.')})" if record.note else label)
+        label = safety.checks()[name].label if name in safety.checks() else words.plain(name)
+        by_result.setdefault(record.result, []).append(
+            f"{label} ({record.note.rstrip('.')})" if record.note else label
+        )
     if not by_result:
         return Paragraph("No check by eye was recorded.")
     ordered = sorted(by_result.items(), key=lambda pair: pair[0] != "fault seen")
@@ -192,12 +208,16 @@ def checks(audit: Audit) -> Facts | Paragraph:
 
 def _subject(one: Judgement) -> str:
     if one.subject in sources.quantities():
-        rise = "; its rise over the burn" if one.measured is not None and one.measured.basis.startswith("rise") else ""
+        rise = (
+            "; its rise over the burn"
+            if one.measured is not None and one.measured.basis.startswith("rise")
+            else ""
+        )
         return sources.quantity(one.subject).label + rise
     return safety.checks()[one.subject].label if one.subject in safety.checks() else one.subject
 
 
-def _measured_by_point(group: Sequence[Judgement], system: words.System) -> str:
+def _measured_by_point(group: Sequence[Judgement], system: words.System, *, several: bool) -> str:
     """Return the numbers of alike judgements by test point, the higher of two."""
     texts: dict[str, Judgement] = {}
     for one in group:
@@ -206,43 +226,37 @@ def _measured_by_point(group: Sequence[Judgement], system: words.System) -> str:
         other = texts.get(one.test_point)
         if other is None or other.measured is None or one.measured.value > other.measured.value:
             texts[one.test_point] = one
-    return "; ".join(
-        f"{point} {words.amount(one.measured, system)}".strip() for point, one in texts.items() if one.measured is not None
-    )
-
-
-def _source_of(one: Judgement) -> str:
-    return words.short_source(one.citation) if one.citation is not None else "–"
+    amounts = {
+        point: words.amount(one.measured, system) for point, one in texts.items() if one.measured is not None
+    }
+    return "; ".join(f"{point} {text}" if several and point else text for point, text in amounts.items())
 
 
 def not_tested(audit: Audit) -> Table:
     """Return what was not tested, required first, and why it should have been."""
-    kinds = ((audit.not_tested, "required"), (audit.not_tested_recommended, "recommended"))
+    kinds = ((audit.not_tested, "REQUIRED"), (audit.not_tested_recommended, "recommended"))
+    letters: dict[str, str] = {}
     rows = [
-        (test.label, kind, test.because, words.short_source(test.citation)) for tests, kind in kinds for test in tests
+        (test.label, f"{kind} ({letter_of(test.citation, letters)})", test.because)
+        for tests, kind in kinds
+        for test in tests
     ]
     return Table(
-        columns=("Not tested", "", "Why it matters", "Asked for by"),
+        columns=("Not tested", "", "Why it matters"),
         rows=rows,
         caption="Not tested.",
-        align=("left",) * 4,
-        emphasis={number: "strong" for number in range(len(audit.not_tested))},
+        align=("left",) * 3,
+        notes=notes_of(letters),
     )
 
 
-def limit_sources(audit: Audit) -> Table:
-    """Return the sources of the limits this visit was judged by, and how far their text was seen."""
-    used: dict[tuple[str, str, str, str], dict[str, None]] = {}
+def limit_sources(audit: Audit) -> tuple[str, ...]:
+    """Return the sources of the limits this visit was judged by, how far their text was seen, and what for."""
+    used: dict[str, dict[str, None]] = {}
     for one in audit.judgements:
         if one.citation is not None and not one.citation.jurisdiction.startswith("none"):
-            key = (one.citation.source, one.citation.edition, one.citation.jurisdiction, one.citation.status_words)
-            used.setdefault(key, {})[_subject(one)] = None
-    return Table(
-        columns=("Source", "Edition", "Jurisdiction", "How its text was seen", "Judged by it"),
-        rows=[(*key, "; ".join(subjects)) for key, subjects in used.items()],
-        caption="Sources of the limits.",
-        align=("left",) * 5,
-        notes=["Limits marked as chosen here have no authority behind them; the reason stands beside each finding."],
-    )
-
-
+            of = one.citation
+            named = f"{of.source}; {of.edition}; {of.jurisdiction} ({of.status_words})"
+            subject = _subject(one)
+            used.setdefault(named, {})[subject[0].lower() + subject[1:]] = None
+    return tuple(f"{named}: {'; '.join(subjects)}." for named, subjects in used.items())

@@ -8,7 +8,7 @@ from pathlib import Path, PurePosixPath
 from typing import Literal
 
 from fluewright.errors import InputError
-from fluewright.report import basis, figures, tables, words
+from fluewright.report import basis, figures, finding_tables, result_tables, visit_tables, words
 from fluewright.report.objects import (
     Attachment,
     Attachments,
@@ -53,15 +53,28 @@ def document(audit: Audit) -> Document:
 
 def page_one(audit: Audit) -> Section:
     """Return what the owner needs: what was tested, the verdict, findings, main numbers, what was not tested."""
-    found = tables.findings_table(audit) if audit.findings else Paragraph("No finding was made of what was tested.")
-    parts = [tables.facts(audit), _verdict(audit), found, tables.headline_numbers(audit), _gaps(audit)]
-    return Section("", [*parts, Section("", new_page=True)])
+    return Section(
+        "",
+        [
+            visit_tables.facts(audit),
+            _verdict(audit),
+            finding_tables.findings_table(audit) if audit.findings else _no_finding(),
+            result_tables.headline_numbers(audit),
+            _gaps(audit),
+        ],
+    )
+
+
+def _no_finding() -> Paragraph:
+    return Paragraph("No finding was made of what was tested.")
 
 
 def _verdict(audit: Audit) -> Callout:
     given = audit.verdict
-    reasons = list(given.because[:_REASONS])
-    if len(given.because) > _REASONS:
+    reasons = (
+        [] if audit.findings else list(given.because[:_REASONS])
+    )  # findings stand in the table right below
+    if reasons and len(given.because) > _REASONS:
         reasons.append(f"and {len(given.because) - _REASONS} more, listed below")
     return Callout(
         _LOUDNESS[given.name],
@@ -79,7 +92,7 @@ def _gaps(audit: Audit) -> Facts:
     pairs = [
         ("Not tested, required", required or f"nothing: every test required of a {kind} was made"),
         ("Not tested, recommended", "; ".join(test.label for test in audit.not_tested_recommended)),
-        ("Limit not seen", "; ".join(test.label for test in audit.unlimited)),
+        ("No limit seen", "; ".join(test.label for test in audit.unlimited)),
     ]
     return Facts([(name, text) for name, text in pairs if text])
 
@@ -89,49 +102,51 @@ def _gaps(audit: Audit) -> Facts:
 
 def conditions(audit: Audit) -> Section:
     """Return what the test was made under, and the instruments with their accuracy."""
-    return Section("", [tables.conditions(audit), tables.instruments(audit)])
+    return Section("", [visit_tables.conditions(audit), visit_tables.instruments(audit)])
 
 
 def stabilization(audit: Audit) -> Section:
     """Return how the readings settled, and why every stretch was taken or refused."""
-    parts: list[Paragraph | Callout | Figure | Table] = []
+    parts: list[Paragraph | Section | Figure | Table] = []
     for group, drawn in zip(figures.near_points(audit), figures.stabilization(audit), strict=True):
-        parts += [drawn, tables.stretches(audit, group)]
+        parts += [drawn, visit_tables.stretches(audit, group)]
         for point in group:
             parts += _unsettled(audit, point)
     return Section("", parts)
 
 
-def _unsettled(audit: Audit, point: PointAudit) -> Iterator[Callout | Paragraph | Table]:
+def _unsettled(audit: Audit, point: PointAudit) -> Iterator[Section | Paragraph]:
     """Yield what must be said of a test point whose window the rules did not simply find."""
     steady = point.steadiness
     if steady.window is None:
-        yield Callout(
-            "note", f"{words.heading(point.name)}: no steady window, so no result is formed.", text=steady.outcome
+        said = Callout(
+            "note",
+            f"{words.heading(point.name)}: no steady window, so no result is formed.",
+            text=steady.outcome,
         )
-        lines = tables.window_lines(audit, point)
-        if lines is not None:
-            yield lines
+        lines = visit_tables.window_lines(audit, point)
+        yield Section("", [said, *([lines] if lines is not None else [])], together=True)
     elif steady.window.chosen_by == "person" or steady.not_judged:
         yield Paragraph(f"{words.heading(point.name)}: {steady.outcome}")
 
 
 def flue_gas(audit: Audit) -> Section:
     """Return what was measured in the flue and what follows from it, both rules named."""
+    again = "Carbon monoxide, air-free, cannot be told; test again."
     states = [
-        Callout("note", words.sentence(f"{point.name}: {point.state}"), text="Carbon monoxide, air-free, cannot be told; test again.")
+        Callout("note", words.sentence(f"{point.name}: {point.state}"), text=again)
         for point in audit.points
         if point.state
     ]
-    return Section("", [*states, tables.flue_gas(audit)])
+    return Section("", [*states, result_tables.flue_gas(audit)])
 
 
 def heat(audit: Audit) -> Section | Paragraph:
     """Return where the heat goes, as a figure and a table, with the European simple formula beside."""
-    points = tables.burned_points(audit)
+    points = result_tables.burned_points(audit)
     if not points:
         return Paragraph(f"Flue losses cannot be formed: {_lacking(audit)}.")
-    return Section("", [figures.heat(audit), tables.losses(audit), *_european(audit, points)])
+    return Section("", [figures.heat(audit), result_tables.losses(audit), *_european(audit, points)])
 
 
 def _lacking(audit: Audit) -> str:
@@ -143,16 +158,17 @@ def _lacking(audit: Audit) -> str:
 def _european(audit: Audit, points: Sequence[PointAudit]) -> Iterator[Paragraph]:
     system = audit.visit.plan.report.units
     said = [
-        words.sentence(f"{point.name}: {words.amount(point.numbers['loss_stack_european'], system)} of the net heat input")
+        words.sentence(f"{point.name}: {words.amount(loss, system)} of the net heat input")
         for point in points
-        if "loss_stack_european" in point.numbers
+        if (loss := point.numbers.get("loss_stack_european")) is not None
     ]
     if said:
-        net = "; ".join(f"{point.name} {100 - 100 * point.numbers['efficiency_net'].value:.1f} %" for point in points)
+        ours = ((point.name, 100 - 100 * point.numbers["efficiency_net"].value) for point in points)
+        net = "; ".join(f"{name} {loss:.1f} %" for name, loss in ours)
         yield Paragraph(
-            f"Cross-check, stack loss by the European simple formula. {' '.join(said)} Here it is {net}. The formula takes "
-            "fixed constants per fuel, counts oxygen against 21 %, and puts all sensible heat into one term from the "
-            "temperature of the air; it knows neither the moisture of the air nor this fuel's composition.",
+            f"Cross-check, stack loss by the European simple formula. {' '.join(said)} Here it is {net}. The formula "
+            "takes fixed constants per fuel, counts oxygen against 21 %, and puts all sensible heat into one term "
+            "above the temperature of the air; it knows neither the moisture of the air nor this fuel's composition.",
             quiet=True,
         )
 
@@ -166,19 +182,23 @@ def dew_points(audit: Audit) -> Figure | Paragraph:
 def changes(audit: Audit) -> Section | Paragraph:
     """Return the differences between a test point and the one that replaces it."""
     if not audit.differences:
-        return Paragraph("No test point of this visit repeats another after a change, so nothing is compared.")
-    made = [tables.change(audit, *pair) for pair, found in audit.differences.items() if found]
+        return Paragraph(
+            "No test point of this visit repeats another after a change, so nothing is compared."
+        )
+    made = [result_tables.change(audit, *pair) for pair, found in audit.differences.items() if found]
     lost = [
-        Paragraph(f"{words.heading(new)} less {words.short_name(old)}: one of them has no result, so there is no difference.")
+        Paragraph(
+            f"{words.heading(new)} less {words.short_name(old)}: one of them has no result to take a difference of."
+        )
         for (old, new), found in audit.differences.items()
         if not found
     ]
     return Section("", [*made, *lost])
 
 
-def rates(audit: Audit) -> Table | Section:
+def rates(audit: Audit) -> Section:
     """Return firing rate, air or water side, pressures, draft, and carbon monoxide in the room."""
-    return tables.rates(audit)
+    return result_tables.rates(audit)
 
 
 # ---------------------------------------------------------------------------- the reasoning
@@ -186,49 +206,43 @@ def rates(audit: Audit) -> Table | Section:
 
 def findings(audit: Audit) -> Section:
     """Return each finding in full, then what was tested without a finding, then what was not tested."""
-    found = tables.findings(audit)
+    found = finding_tables.findings(audit)
     heavy = [one for one in found if one.first.weight != "note"]
     light = [one for one in found if one.first.weight == "note"]
-    parts: list[Section | Table | Paragraph] = [_finding(audit, one) for one in heavy]
+    parts: list[Section | Table | Facts | Paragraph] = [_finding(audit, one) for one in heavy]
     if light:
-        parts.append(tables.notes(audit, light))
+        parts.append(finding_tables.notes(audit, light))
     if not found:
-        parts.append(Paragraph("No finding was made of what was tested."))
-    parts += [tables.judged_within(audit), tables.checks(audit)]
+        parts.append(_no_finding())
+    parts += [finding_tables.checks(audit), finding_tables.judged_within(audit)]
     if audit.not_tested or audit.not_tested_recommended:
-        parts.append(tables.not_tested(audit))
+        parts.append(finding_tables.not_tested(audit))
     return Section("", parts)
 
 
-def _finding(audit: Audit, finding: tables.Finding) -> Section:
-    title = f"{finding.first.weight.upper()}: {tables.headline(finding)}"
-    return Section(title, [tables.reasoning(audit, finding)], level=2, together=len(title) < 600)
+def _finding(audit: Audit, finding: finding_tables.Finding) -> Section:
+    title = f"{finding.first.weight.upper()}: {finding_tables.headline(audit, finding)}"
+    return Section(title, [finding_tables.reasoning(audit, finding)], level=2, together=len(title) < 600)
 
 
 def uncertainty(audit: Audit) -> Section | Paragraph:
     """Return what makes the results uncertain, and which instrument matters most."""
-    drawn, ranked = figures.uncertainty(audit), tables.ranked_point(audit)
-    if drawn is None or ranked is None:
+    ranked = result_tables.ranked_point(audit)
+    if ranked is None:
         return Paragraph(f"No result, so no uncertainty to rank: {_lacking(audit)}.")
-    return Section("", [drawn, Paragraph(words.matters_most(audit, ranked))])
+    return Section(
+        "", [Paragraph(words.matters_most(audit, ranked)), result_tables.uncertainty(audit, ranked)]
+    )
 
 
 def assumptions(audit: Audit) -> Table | Paragraph:
     """Return everything that was assumed, with its effect."""
-    return tables.assumptions(audit) if audit.assumptions else Paragraph("Nothing had to be assumed.")
+    return visit_tables.assumptions(audit) if audit.assumptions else Paragraph("Nothing had to be assumed.")
 
 
-def rows(audit: Audit) -> Section:
+def rows(audit: Audit) -> Table:
     """Return what became of every row of each log, and of each test point."""
-    said = []
-    for point in audit.points:
-        steady = point.steadiness
-        taken = steady.window.rows if steady.window else 0
-        refused = steady.rows - taken
-        said.append(
-            words.sentence(f"{point.name}: {steady.rows:,} rows, {taken:,} in the window and {refused:,} refused, as listed under stabilization")
-        )
-    return Section("", [tables.account_of_rows(audit), Paragraph(points=said)])
+    return visit_tables.account_of_rows(audit)
 
 
 # ---------------------------------------------------------------------------- the proof
@@ -236,7 +250,17 @@ def rows(audit: Audit) -> Section:
 
 def methods(audit: Audit) -> Section:
     """Return how the numbers were formed, and the sources of the limits."""
-    return Section("", [Paragraph(points=basis.methods(audit), quiet=True), tables.limit_sources(audit)])
+    limits = [
+        *finding_tables.limit_sources(audit),
+        "Limits marked as chosen here have no authority behind them; the reason stands beside each finding.",
+    ]
+    return Section(
+        "",
+        [
+            Paragraph(points=basis.methods(audit), quiet=True),
+            Section("Sources of the limits", [Paragraph(points=limits, quiet=True)], level=2),
+        ],
+    )
 
 
 def provenance(audit: Audit) -> Section:
@@ -244,12 +268,12 @@ def provenance(audit: Audit) -> Section:
     made = audit.results["provenance"]
     facts = Facts(
         [
-            ("Computed with", tables.versions(made)),
+            ("Computed with", visit_tables.versions(made)),
             ("Settings", f"{made['draws']:,} draws, seed {made['seed']}"),
             (
                 "To repeat it",
-                "Save the attached visit.toml and logs in a folder, install the same version, and run its audit command on "
-                "that folder: the same files give the same numbers and the same report.",
+                "Save the attached visit.toml and logs in a folder, install the same version, and run its audit "
+                "command on that folder: the same files give the same numbers and the same report.",
             ),
         ]
     )
@@ -258,13 +282,13 @@ def provenance(audit: Audit) -> Section:
 
 def attachments(audit: Audit) -> Attachments:
     """Return the files that travel inside the PDF: results.json, visit.toml and the logs as they were read."""
-    folder = audit.visit.folder
+    folder, accounts = audit.visit.folder, audit.visit.readings.accounts
     results = results_text(audit.results).encode()
     logs = [
-        Attachment(name=name, description="log as the instrument wrote it", path=_unchanged(folder / log.file, log.sha256))
-        for name, log in zip(
-            _names(log.file for log in audit.visit.readings.accounts), audit.visit.readings.accounts, strict=True
+        Attachment(
+            name=name, description="log as it was read", path=_unchanged(folder / log.file, log.sha256)
         )
+        for name, log in zip(_names(log.file for log in accounts), accounts, strict=True)
     ]
     return Attachments(
         [
@@ -296,7 +320,7 @@ def _unchanged(path: Path, sha256: str) -> Path:
     return path
 
 
-def cautions(audit: Audit) -> Paragraph:  # noqa: ARG001 - every section takes the audit
+def cautions(audit: Audit) -> Paragraph:
     """Return the cautions that go with every report."""
     return Paragraph(points=[f"{one.title}. {one.text}" for one in safety.cautions()])
 
@@ -305,6 +329,9 @@ def signatures(audit: Audit) -> Signatures:
     """Return the lines to sign on."""
     plan = audit.visit.plan
     return Signatures(
-        [("Tested by", words.short_name(plan.visit.tested_by)), ("Received by", words.short_name(plan.visit.client))],
+        [
+            ("Tested by", words.short_name(plan.visit.tested_by)),
+            ("Received by", words.short_name(plan.visit.client)),
+        ],
         statement="Tested as described here, at the hours given; what is listed as not tested was not tested.",
     )

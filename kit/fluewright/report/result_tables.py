@@ -56,7 +56,10 @@ _HEADLINE = (
     "temperature_rise",
     "heat_input_clocked",
 )
-_ALWAYS = frozenset({"efficiency_gross", "excess_air_oxygen_rule", "excess_air", _AIR_FREE, "flue_temperature"})
+_ALWAYS = frozenset(
+    {"efficiency_gross", "excess_air_oxygen_rule", "excess_air", _AIR_FREE, "flue_temperature"}
+)
+_WORST = "Carbon monoxide, air-free, by the dry-oxygen rule; worst of all rows"
 _LABELS = {
     "efficiency_gross": "Steady-state combustion efficiency, gross; flue losses only",
     "carbon_monoxide_air_free_oxygen_rule": "Carbon monoxide, air-free, by the dry-oxygen rule; mean",
@@ -68,33 +71,32 @@ _LABELS = {
 
 def headline_numbers(audit: Audit) -> Table | Section:
     """Return the numbers of page one, with what they are held against."""
-    shown = list(dict.fromkeys(name for name in _HEADLINE if name in _ALWAYS or name in set(known(audit, _HEADLINE))))
+    settled = any(point.settled is not None for point in audit.points)
+    read = set(known(audit, _HEADLINE))
+    shown = [name for name in _HEADLINE if name in read or (settled and name in _ALWAYS)]
     lines = [line_of(audit, name, label=_LABELS.get(name, "")) for name in shown]
-    at = shown.index(_AIR_FREE) + 1
-    worst = _worst_line(audit)
-    if worst is not None:
-        lines.insert(at, worst)
+    if _monoxide_was_read(audit):
+        at = shown.index(_AIR_FREE) + 1 if _AIR_FREE in shown else 0
+        lines.insert(at, _worst_line(audit, _AIR_FREE, label=_WORST))
         shown.insert(at, _AIR_FREE)
     texts, notes = footnoted([yardstick(audit, name) for name in shown])
     lines = [replace(line, remark=text) for line, text in zip(lines, texts, strict=True)]
+    if not settled:
+        notes.append("No steady window: efficiency, excess air and the other means were not formed.")
     return side_by_side(names_of(audit), lines, remarks="Limit or usual range", notes=notes)
 
 
-def _worst_line(audit: Audit) -> Line | None:
-    """Return the worst air-free carbon monoxide of all rows as a line, where any was read."""
-    if all(point.carbon_monoxide is None for point in audit.points):
-        return None
+def _worst_line(audit: Audit, name: str, *, label: str) -> Line:
+    """Return the worst carbon monoxide of all rows, air-free or as measured."""
     system = audit.visit.plan.report.units
-    return Line(
-        label="Carbon monoxide, air-free, by the dry-oxygen rule; worst of all rows",
-        sign=words.sign(_AIR_FREE, system),
-        cells=tuple(
-            NOT_TESTED
-            if point.carbon_monoxide is None
-            else words.printed(point.carbon_monoxide.air_free, system)
-            for point in audit.points
-        ),
-    )
+    found = [point.carbon_monoxide for point in audit.points]
+    worst = [None if one is None else one.air_free if name == _AIR_FREE else one.dry for one in found]
+    cells = tuple(NOT_TESTED if number is None else words.printed(number, system) for number in worst)
+    return Line(label=label, sign=words.sign(name, system), cells=cells)
+
+
+def _monoxide_was_read(audit: Audit) -> bool:
+    return any(point.carbon_monoxide is not None for point in audit.points)
 
 
 # ---------------------------------------------------------------------------- flue gas
@@ -131,37 +133,35 @@ _COMPUTED = (
 def flue_gas(audit: Audit) -> Table | Section:
     """Return what was measured in the flue, the worst rows, and what is computed from it, both rules named."""
     read = set(known(audit, _MEASURED))
-    wanted = [name for name in _MEASURED if name in read or name in {"carbon_monoxide_dry", "flue_temperature"}]
+    wanted = [
+        name for name in _MEASURED if name in read or name in {"carbon_monoxide_dry", "flue_temperature"}
+    ]
     if not read & set(_OXYGEN):
         wanted.insert(0, "oxygen_dry")
-    lines = [heading_line("Measured: mean over the window"), *(line_of(audit, name) for name in wanted)]
-    worst = _worst_line(audit)
-    if worst is not None:
-        lines += [heading_line("Worst of all rows, used or refused"), _worst_dry(audit), worst]
-    lines += [heading_line("Computed from the means"), *(line_of(audit, name) for name in known(audit, _COMPUTED))]
+    inside = dict.fromkeys(
+        name for point in audit.points for name in point.readings if name.endswith("_instrument")
+    )
+    worst = [
+        _worst_line(audit, name, label=sources.quantity(name).label)
+        for name in ("carbon_monoxide_dry", _AIR_FREE)
+        if _monoxide_was_read(audit)
+    ]
+    means = [line_of(audit, name) for name in wanted]
+    inner = [line_of(audit, name) for name in inside]
     flame = _flame_line(audit)
-    inside = dict.fromkeys(name for point in audit.points for name in point.readings if name.endswith("_instrument"))
-    apart = [heading_line("Computed inside the instrument, not used"), *(line_of(audit, name) for name in inside)]
-    return side_by_side(
-        names_of(audit),
-        [*lines, *([flame] if flame else []), *(apart if inside else [])],
-        caption="Flue gas.",
-        notes=_worst_notes(audit),
-    )
+    computed = [*(line_of(audit, name) for name in known(audit, _COMPUTED)), *([flame] if flame else [])]
+    measured = _grouped({"Mean over the window": means, "Worst of all rows, used or refused": worst})
+    formed = _grouped({"From the means": computed, "Computed inside the instrument, not used": inner})
+    names = names_of(audit)
+    tables = [side_by_side(names, measured, caption="Flue gas, measured.", notes=_worst_notes(audit))]
+    if formed:
+        tables.append(side_by_side(names, formed, caption="Flue gas, computed."))
+    return Section("", tables)
 
 
-def _worst_dry(audit: Audit) -> Line:
-    system = audit.visit.plan.report.units
-    return Line(
-        label=sources.quantity("carbon_monoxide_dry").label,
-        sign=words.sign("carbon_monoxide_dry", system),
-        cells=tuple(
-            NOT_TESTED
-            if point.carbon_monoxide is None
-            else words.printed(point.carbon_monoxide.dry, system)
-            for point in audit.points
-        ),
-    )
+def _grouped(groups: Mapping[str, Sequence[Line]]) -> list[Line]:
+    """Return the lines with a heading over each group that has any."""
+    return [line for head, lines in groups.items() if lines for line in (heading_line(head), *lines)]
 
 
 def _worst_notes(audit: Audit) -> list[str]:
@@ -172,7 +172,8 @@ def _worst_notes(audit: Audit) -> list[str]:
         rows = point.carbon_monoxide
         if rows is None:
             continue
-        text = f"{point.name}: worst air-free value at {words.clock(rows.when, zone)}, of {rows.rows:,} rows with a reading"
+        when = words.clock(rows.when, zone)
+        text = f"{point.name}: worst air-free value at {when}, of {rows.rows:,} rows with a reading"
         if rows.over_range:
             text += f"; {rows.over_range:,} rows above the range of the instrument, so at least so much"
         if rows.dilute:
@@ -225,14 +226,20 @@ def _losses(audit: Audit, points: Sequence[PointAudit]) -> Table:
 
     shown = [name for name in LOSSES if any(point.numbers[name].value != 0 for point in points)]
     credits = [
-        name for name in CREDITS if any(name in point.numbers and point.numbers[name].value != 0 for point in points)
+        name
+        for name in CREDITS
+        if any(name in point.numbers and point.numbers[name].value != 0 for point in points)
     ]
     rows = [row(name, label=sources.quantity(name).label) for name in shown]
     warm = "77 °F" if system == "US" else "25 °C"
     rows += [row(name, label=f"{CREDITS[name]}, against {warm}", flip=True) for name in credits]
     rows.append(row("efficiency_gross", label="Left for use: combustion efficiency"))
     rows.append(["Heat input", *("100.00", "", "100.00") * len(points)])
-    heads = [head for point in points for head in (f"{words.heading(point.name)}, % of gross", "95 % interval", "% of net")]
+    heads = (
+        head
+        for point in points
+        for head in (f"{words.heading(point.name)}, % of gross", "95 % interval", "% of net")
+    )
     return Table(
         columns=["", *heads],
         rows=rows,
@@ -250,13 +257,15 @@ def _share(number: Number, system: words.System, *, flip: bool) -> Printed:
 
 
 def _casing_notes(points: Sequence[PointAudit], system: words.System) -> list[str]:
-    lost = [point for point in points if point.numbers.get("loss_casing") and point.numbers["loss_casing"].value > 0]
-    return [
+    lost = [(point.name, point.numbers["loss_casing"]) for point in points if "loss_casing" in point.numbers]
+    told = [
         words.sentence(
-            f"{point.name}: the casing takes a further {words.amount(point.numbers['loss_casing'], system)} of the gross input, as entered"
+            f"{name}: the casing takes a further {words.amount(loss, system)} of the gross input, as entered"
         )
-        for point in lost
-    ] or ["No casing loss was entered: what the casing loses is not in this table."]
+        for name, loss in lost
+        if loss.value > 0
+    ]
+    return told or ["No casing loss was entered: what the casing loses is not in this table."]
 
 
 # ---------------------------------------------------------------------------- changes
@@ -280,19 +289,23 @@ def change(audit: Audit, before: str, after: str) -> Table:
     system = audit.visit.plan.report.units
     found = audit.differences[before, after]
     points = {point.name: point for point in audit.points}
-    rows, quiet = [], {}
-    for name in (name for name in _COMPARED if name in found and _is_something(points, (before, after), name)):
+    rows: list[tuple[str, ...]] = []
+    quiet: dict[int, Emphasis] = {}
+    for name in (
+        name for name in _COMPARED if name in found and _is_something(points, (before, after), name)
+    ):
         difference = words.printed(found[name], system, change=True)
         held = [cell(points[point], name, system).value for point in (before, after)]
         if found[name].low <= 0 <= found[name].high:
             quiet[len(rows)] = "quiet"
-        rows.append((sources.quantity(found[name].quantity).label, *held, difference.value, difference.interval, difference.sign))
+        label = sources.quantity(found[name].quantity).label
+        rows.append((label, *held, difference.value, difference.interval, difference.sign))
     return Table(
         columns=("", words.heading(before), words.heading(after), "Difference", "95 % interval", "Unit"),
         rows=rows,
         caption=f"{words.heading(after)} less {words.short_name(before)}.",
         align=("left", "decimal", "decimal", "decimal", "left", "left"),
-        emphasis=quiet,  # type: ignore[arg-type]
+        emphasis=quiet,
         notes=[
             "An error that an instrument makes at both test points alike drops out of the difference.",
             *(["Printed in grey: the interval holds zero, so no change can be told."] if quiet else []),
@@ -309,27 +322,30 @@ def _is_something(points: Mapping[str, PointAudit], pair: Sequence[str], name: s
 
 # ---------------------------------------------------------------------------- firing rate, air or water, draft
 
-_MECHANICAL = (
+_FIRING = (
+    "firing_rate_setting",
     "heat_input_clocked",
     "heat_input_ratio",
     "heat_input_manifold",
-    "heat_output",
+    "gas_volume_flow",
     "gas_inlet_pressure",
     "gas_lockup_pressure",
     "manifold_pressure",
     "burner_box_pressure",
     "meter_pressure",
     "meter_temperature",
-    "gas_volume_flow",
+)
+_MOVING = (
     "supply_temperature",
     "return_temperature",
     "temperature_rise",
+    "air_volume_flow",
+    "water_volume_flow",
+    "heat_output",
+    "electric_power",
     "supply_static_pressure",
     "return_static_pressure",
     "external_static_pressure",
-    "air_volume_flow",
-    "water_volume_flow",
-    "electric_power",
     "draft_hood",
     "draft_breech",
     "draft_overfire",
@@ -338,31 +354,36 @@ _MECHANICAL = (
     "carbon_monoxide_ambient",
     "carbon_monoxide_supply",
     "carbon_monoxide_return",
-    "firing_rate_setting",
 )
+_ROOM_NOTE = ("Carbon monoxide in room, supply and return air is the worst reading.",)
 
 
-def rates(audit: Audit) -> Table | Section:
+def rates(audit: Audit) -> Section:
     """Return firing rate, pressures, air or water side and room readings; what the type usually needs and lacks."""
-    yardsticks = []
-    lines = []
-    for name in _MECHANICAL:
-        if not any(number_of(point, name) is not None or name in point.spots for point in audit.points):
-            continue
-        lines.append(_spot_line(audit, name))
-        yardsticks.append(_plate_or_limit(audit, name))
-    for label in _usual_but_missing(audit):
-        cells = (NOT_TESTED,) * len(audit.points)
-        lines.append(Line(label=label, sign="", cells=cells))
-        yardsticks.append(Yardstick(text=""))
-    texts, notes = footnoted(yardsticks)
-    lines = [replace(line, remark=text) for line, text in zip(lines, texts, strict=True)]
+    firing = [name for name in _FIRING if any(_was_read(point, name) for point in audit.points)]
+    moving = [name for name in _MOVING if any(_was_read(point, name) for point in audit.points)]
+    return Section(
+        "",
+        [
+            _held_table(
+                audit, firing, _missing(audit, _FIRING), "Firing rate and gas.", list(_clockings(audit))
+            ),
+            _held_table(
+                audit, moving, _missing(audit, _MOVING), "Air or water side, draft, and the room.", _ROOM_NOTE
+            ),
+        ],
+    )
+
+
+def _held_table(
+    audit: Audit, read: Sequence[str], missing: Sequence[str], caption: str, remarks: Sequence[str]
+) -> Table | Section:
+    """Return readings with the nameplate's figure or limit, and what was not tested below them."""
+    texts, notes = footnoted([_plate_or_limit(audit, name) for name in read])
+    lines = [replace(_spot_line(audit, name), remark=text) for name, text in zip(read, texts, strict=True)]
+    lines += [Line(label=label, sign="", cells=(NOT_TESTED,) * len(audit.points)) for label in missing]
     return side_by_side(
-        names_of(audit),
-        lines,
-        remarks="Nameplate or limit",
-        caption="Firing rate, pressures, air or water side, and the room.",
-        notes=[*notes, *_clockings(audit)],
+        names_of(audit), lines, remarks="Nameplate or limit", caption=caption, notes=[*notes, *remarks]
     )
 
 
@@ -373,12 +394,18 @@ def _plate_or_limit(audit: Audit, name: str) -> Yardstick:
     return yardstick(audit, name)
 
 
+_BREATHED = frozenset({"carbon_monoxide_ambient", "carbon_monoxide_supply", "carbon_monoxide_return"})
+
+
 def _spot_line(audit: Audit, name: str) -> Line:
     system = audit.visit.plan.report.units
 
-    def cell(point: PointAudit) -> Printed:
+    def one(point: PointAudit) -> Printed:
         taken = point.spots.get(name, ())
-        if len(taken) > 1 or any(one.bound for one in taken):
+        worst = _worst_judged(audit, point, name) if name in _BREATHED else None
+        if worst is not None:
+            return words.printed(worst, system)
+        if len(taken) > 1 or any(reading.bound for reading in taken):
             return Printed(value=_range_of(audit, taken), interval=f"{len(taken)} read by hand", sign="")
         if taken and name not in point.readings:
             return Printed(value=_bare(audit, taken[0]), interval="", sign="")
@@ -387,12 +414,25 @@ def _spot_line(audit: Audit, name: str) -> Line:
     return Line(
         label=sources.quantity(name).label,
         sign=words.sign(name, system),
-        cells=tuple(cell(point) for point in audit.points),
+        cells=tuple(one(point) for point in audit.points),
     )
 
 
+def _worst_judged(audit: Audit, point: PointAudit, name: str) -> Number | None:
+    """Return the greatest reading of a quantity that was judged at a test point."""
+    read = (one.measured for one in audit.judgements if one.test_point == point.name and one.role == "limit")
+    mine = [number for number in read if number is not None and number.quantity == name]
+    return max(mine, key=lambda number: number.value, default=None)
+
+
+def _was_read(point: PointAudit, name: str) -> bool:
+    logged = name in point.frame and bool(point.frame[name].notna().any())
+    return logged or name in point.spots or number_of(point, name) is not None
+
+
 def _bare(audit: Audit, one: SpotReading) -> str:
-    return _spot_value(audit, one).removesuffix(words.sign(one.quantity, audit.visit.plan.report.units)).strip()
+    system = audit.visit.plan.report.units
+    return words.spot(one, system).removesuffix(words.sign(one.quantity, system)).strip()
 
 
 def _range_of(audit: Audit, taken: Sequence[SpotReading]) -> str:
@@ -400,42 +440,84 @@ def _range_of(audit: Audit, taken: Sequence[SpotReading]) -> str:
     return ends[1] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
 
 
-def _usual_but_missing(audit: Audit) -> Iterator[str]:
-    """Yield the readings that this type of appliance is usually tested by and that no test point has."""
+def _missing(audit: Audit, names: Sequence[str]) -> list[str]:
+    """Return the tests by any of `names` that this type of appliance usually gets and that no test point has."""
     appliance = audit.visit.plan.appliance
-    kind = {"condensing": appliance.condensing, "draft": appliance.draft}
-    wanted = (
-        *safety.required_tests(appliance.type, **kind),  # type: ignore[arg-type]
-        *safety.recommended_tests(appliance.type, **kind),  # type: ignore[arg-type]
-    )
-    for test in wanted:
-        mechanical = [name for name in test.any_of if name in _MECHANICAL]
-        if mechanical and not any(
-            number_of(point, name) is not None or name in point.spots for point in audit.points for name in mechanical
-        ):
-            yield test.label
+    wanted = [
+        test
+        for tests in (safety.required_tests, safety.recommended_tests)
+        for test in tests(appliance.type, condensing=appliance.condensing, draft=appliance.draft)
+    ]
+    return [
+        test.label
+        for test in wanted
+        if (mine := set(test.any_of).intersection(names))
+        and not any(_was_read(point, name) for point in audit.points for name in mine)
+    ]
+
+
+_OTHER_LOADS = {
+    True: "other gas loads were off",
+    False: "other gas loads were ON",
+    None: "whether other gas loads were off was not recorded",
+}
 
 
 def _clockings(audit: Audit) -> Iterator[str]:
     """Yield how the meter was clocked, by test point."""
     system = audit.visit.plan.report.units
+
+    def stated(quantity: str, value: float | None) -> str:
+        text = words.bound(quantity, value, system) if value is not None else "not stated"
+        return f"{words.in_a_sentence(quantity)} {text}"
+
     for point in audit.visit.plan.test_points:
-        meter = point.meter
-        if meter is None:
+        if (meter := point.meter) is None:
             continue
         tries = words.joined(f"{seconds:g}" for seconds in meter.seconds)
         volume = words.bound("gas_volume", meter.dial * meter.revolutions, system)
-        at = [
-            words.bound("meter_pressure", meter.pressure, system) if meter.pressure is not None else "pressure not stated",
-            words.bound("meter_temperature", meter.temperature, system)
-            if meter.temperature is not None
-            else "temperature not stated",
-        ]
-        compensated = "the meter compensates" if meter.compensated else "the meter does not compensate"
-        others = {True: "other gas loads were off", False: "other gas loads were ON", None: "whether other gas loads were off was not recorded"}
         yield words.sentence(
-            f"{point.name}, meter clocked: {volume} in {tries} s; at the meter {words.joined(at)}; {compensated}; "
-            f"{others[meter.other_loads_off]}"
+            words.together(
+                f"{point.name}, meter clocked: {volume} in {tries} s",
+                stated("meter_pressure", meter.pressure),
+                stated("meter_temperature", meter.temperature),
+                "the meter compensates" if meter.compensated else "the meter does not compensate",
+                _OTHER_LOADS[meter.other_loads_off],
+            )
         )
 
 
+# ---------------------------------------------------------------------------- uncertainty
+
+_RANKED = {
+    "efficiency_gross": "Gross efficiency",
+    "excess_air": "Excess air, by balance",
+    _AIR_FREE: "Carbon monoxide, air-free",
+}
+_LEAST_SHARE = 0.005  # of the variance; less is not listed
+
+
+def ranked_point(audit: Audit) -> PointAudit | None:
+    """Return the last test point whose uncertainty is known."""
+    return next((point for point in reversed(audit.points) if any(point.contributions.values())), None)
+
+
+def uncertainty(audit: Audit, point: PointAudit) -> Table:
+    """Return what each input alone adds to the intervals of the main results, greatest first."""
+    system = audit.visit.plan.report.units
+    results = [name for name in _RANKED if point.contributions.get(name)]
+    by_input: dict[str, dict[str, str]] = {}
+    for name in results:
+        for one in point.contributions[name]:
+            if one.share >= _LEAST_SHARE:
+                half = words.half_width(name, one.half_width, system)
+                by_input.setdefault(one.group, {})[name] = f"± {half} ({100 * one.share:.0f} %)"
+    return Table(
+        columns=["What it comes from", *(_RANKED[name] for name in results)],
+        rows=[
+            [words.capital(group), *(found.get(name, "–") for name in results)]
+            for group, found in by_input.items()
+        ],
+        caption=f"{words.heading(point.name)}: what each input alone adds to the interval, and its share of the variance.",
+        align=["left"] * (1 + len(results)),
+    )

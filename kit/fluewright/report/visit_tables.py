@@ -16,7 +16,7 @@ from fluewright.sources import limits as safety
 from fluewright.steady import Stretch, Window
 from fluewright.studies.audit import Audit, PointAudit
 from fluewright.studies.inputs import Assumption
-from fluewright.visit import SpotReading, accuracy_of
+from fluewright.visit import SetAsideRows, SpotReading, accuracy_of
 
 _BRIEF = 220  # characters of a typed text that page one bears
 
@@ -27,30 +27,32 @@ def facts(audit: Audit) -> Facts:
     kind = safety.appliance_type(plan.appliance.type).label
     named = " ".join(filter(None, (plan.appliance.make, plan.appliance.model)))
     serial = f"serial {plan.appliance.serial}" if plan.appliance.serial else ""
-    start = min(point.rows.start for point in audit.points)
-    end = max(point.rows.end for point in audit.points)
-    zone = plan.visit.time_zone
-    when = f"{words.day(plan.visit.date, plan.report.units)}, {words.clock(start, zone)[:5]} to {words.clock(end, zone)[:5]}"
-    who = [plan.visit.tested_by, f"license {plan.visit.licence}" if plan.visit.licence else "", plan.visit.organization]
+    day = words.day(plan.visit.date, plan.report.units)
+    hours = words.together(*(_hours(audit, point) for point in audit.points))
+    who = [
+        plan.visit.tested_by,
+        f"license {plan.visit.licence}" if plan.visit.licence else "",
+        plan.visit.organization,
+    ]
     pairs = [
-        ("Appliance", _together(plan.appliance.description or kind, named, serial, plan.appliance.location)),
-        ("Where", _together(plan.site.name, plan.site.address)),
-        ("When", f"{when} ({zone.replace('_', ' ')})"),
-        ("Tested by", _together(*who) or "not stated"),
+        (
+            "Appliance",
+            words.together(plan.appliance.description or kind, named, serial, plan.appliance.location),
+        ),
+        ("Where", words.together(plan.site.name, plan.site.address)),
+        ("When", f"{day}: {hours} ({plan.visit.time_zone.replace('_', ' ')})"),
+        ("Tested by", words.together(*who) or "not stated"),
         ("For", plan.visit.client),
         ("Fuel", audit.fuel.name),
-        ("Test points", "; ".join(_point_words(audit, point) for point in audit.points)),
     ]
     return Facts([(name, words.brief(words.capital(text), _BRIEF)) for name, text in pairs if text])
 
 
-def _together(*parts: str) -> str:
-    return "; ".join(part for part in parts if part)
-
-
-def _point_words(audit: Audit, point: PointAudit) -> str:
+def _hours(audit: Audit, point: PointAudit) -> str:
     zone = audit.visit.plan.visit.time_zone
-    return f"{point.name}, {words.clock(point.rows.start, zone)[:5]} to {words.clock(point.rows.end, zone)[:5]}"
+    return (
+        f"{point.name}, {words.clock(point.rows.start, zone)[:5]} to {words.clock(point.rows.end, zone)[:5]}"
+    )
 
 
 # ---------------------------------------------------------------------------- conditions and instruments
@@ -62,15 +64,22 @@ def conditions(audit: Audit) -> Facts:
     site, sampling = plan.site, plan.sampling
 
     pressure = site.barometric_pressure
-    entered = f"barometric pressure {words.bound('barometric_pressure', pressure, system)}" if pressure is not None else ""
+    entered = (
+        ""
+        if pressure is None
+        else f"barometric pressure {words.bound('barometric_pressure', pressure, system)}"
+    )
     shared = [_spot_words(audit, quantity, taken) for quantity, taken in audit.visit.spots.items()]
     pairs = [
         ("Purpose", plan.visit.purpose),
-        ("Air at the site", _together(entered, *shared)),
+        ("Air at the site", words.together(entered, *shared)),
         ("Elevation", _elevation(site.elevation, system)),
-        ("Sampling", _together(sampling.port or "sampling port not stated", sampling.position, sampling.notes)),
+        (
+            "Sampling",
+            words.together(sampling.port or "sampling port not stated", sampling.position, sampling.notes),
+        ),
         ("Nameplate", _nameplate(audit)),
-        ("Vent", _together(plan.appliance.vent, f"{plan.appliance.draft} draft" if plan.appliance.draft else "draft not stated")),
+        ("Vent", words.together(plan.appliance.vent, f"draft {plan.appliance.draft or 'not stated'}")),
         ("Appliance notes", plan.appliance.notes),
         ("Fuel", _fuel(audit)),
         *((f"Before {point.name}", point.changed) for point in plan.test_points),
@@ -106,13 +115,8 @@ def _elevation(elevation: float | None, system: words.System) -> str:
 
 def _spot_words(audit: Audit, quantity: str, taken: Sequence[SpotReading]) -> str:
     label = sources.quantity(quantity).label
-    values = words.joined(_spot_value(audit, one) for one in taken)
+    values = words.joined(words.spot(one, audit.visit.plan.report.units) for one in taken)
     return f"{label[0].lower()}{label[1:]} {values}"
-
-
-def _spot_value(audit: Audit, one: SpotReading) -> str:
-    text = words.bound(one.quantity, one.value, audit.visit.plan.report.units)
-    return f"{'above ' if one.bound == '>' else 'below ' if one.bound == '<' else ''}{text}"
 
 
 def _nameplate(audit: Audit) -> str:
@@ -122,7 +126,7 @@ def _nameplate(audit: Audit) -> str:
         return f"{name} {words.bound(quantity, value, system)}" if value is not None else ""
 
     rise = plate.temperature_rise
-    return _together(
+    return words.together(
         "condensing" if plate.condensing else "non-condensing",
         figure("input", "heat_input_rated", plate.rated_input) or "input not stated",
         figure("output", "heat_output", plate.rated_output),
@@ -138,15 +142,15 @@ _SUBSCRIPTS = str.maketrans("0123456789", "₀₁₂₃₄₅₆₇₈₉")
 def _fuel(audit: Audit) -> str:
     plan, fuel, system = audit.visit.plan, audit.fuel, audit.visit.plan.report.units
     parts = ", ".join(
-        f"{name.translate(_SUBSCRIPTS)} {100 * float(share):.2f} %" for name, share in fuel.composition.items()
+        f"{name.translate(_SUBSCRIPTS)} {100 * float(share):.2f} %"
+        for name, share in fuel.composition.items()
     )
     heat = plan.fuel.heating_value
     stated = heat is not None and (
         f"gross heating value {words.bound('gross_heating_value_volume', heat, system)}"
         f" ({plan.fuel.heating_value_source or 'source not stated'})"
     )
-    origin = plan.fuel.source or (fuel.source if plan.fuel.name else "source not stated")
-    return _together(f"{fuel.name}: {parts} by volume ({origin})", stated or "")
+    return words.together(f"{fuel.name}: {parts} by volume", stated or "")
 
 
 def instruments(audit: Audit) -> Table:
@@ -154,7 +158,10 @@ def instruments(audit: Audit) -> Table:
     plan = audit.visit.plan
     rows = [
         (
-            words.brief(instrument.description, _BRIEF) + (f", serial {instrument.serial}" if instrument.serial else ""),
+            words.together(
+                words.brief(instrument.description, _BRIEF),
+                instrument.serial and f"serial {instrument.serial}",
+            ),
             instrument.calibrated.isoformat() if instrument.calibrated else "not stated",
             _due(instrument.calibration_due, plan.visit.date),
             words.sentence("; ".join(_accuracies(audit, name))) or "Used for nothing in this audit.",
@@ -170,10 +177,10 @@ def instruments(audit: Audit) -> Table:
     )
 
 
-def _due(due: object, tested: object) -> str:
+def _due(due: date | None, tested: date) -> str:
     if due is None:
         return "not stated"
-    return f"{due}, OVERDUE at the test" if due < tested else str(due)  # type: ignore[operator]
+    return f"{due.isoformat()}, OVERDUE at the test" if due < tested else due.isoformat()
 
 
 def _used(audit: Audit, instrument: str) -> Iterator[str]:
@@ -190,11 +197,13 @@ def _used(audit: Audit, instrument: str) -> Iterator[str]:
 def _accuracies(audit: Audit, instrument: str) -> Iterator[str]:
     """Yield the accuracies of an instrument, quantities of one accuracy together."""
     system = audit.visit.plan.report.units
-    wanted = dict.fromkeys((*_used(audit, instrument), *audit.visit.plan.instruments[instrument].accuracy))
+    wanted = dict.fromkeys(_used(audit, instrument)) or audit.visit.plan.instruments[instrument].accuracy
     alike: dict[str, list[str]] = {}
     for quantity in wanted:
         stated = accuracy_of(audit.visit.plan, quantity, instrument=instrument)
-        text = words.accuracy(stated, quantity, system) if stated.stated else _assumed_accuracy(audit, quantity)
+        text = (
+            words.accuracy(stated, quantity, system) if stated.stated else _assumed_accuracy(audit, quantity)
+        )
         alike.setdefault(text, []).append(words.in_a_sentence(quantity))
     for text, names in alike.items():
         yield f"{words.joined(names)} {text}"
@@ -215,7 +224,11 @@ def _unnamed_spots(audit: Audit) -> list[str]:
         one.quantity for found in spots for group in found.values() for one in group if not one.instrument
     )
     listed = words.joined(words.in_a_sentence(name) for name in unnamed)
-    return [f"Read by hand with an instrument that was not named, accuracy not stated: {listed}."] if unnamed else []
+    return (
+        [f"Read by hand with an instrument that was not named, accuracy not stated: {listed}."]
+        if unnamed
+        else []
+    )
 
 
 # ---------------------------------------------------------------------------- stabilization
@@ -238,9 +251,9 @@ def marks(points: Sequence[PointAudit]) -> tuple[Mark, ...]:
         steady = point.steadiness
         parts: list[Stretch | Window] = [*steady.refused, *([steady.window] if steady.window else [])]
         for part in sorted(parts, key=lambda one: one.start):
-            letter = "window" if isinstance(part, Window) else letter(count)
+            name = "window" if isinstance(part, Window) else letter(count)
             count += isinstance(part, Stretch)
-            made.append(Mark(letter=letter, test_point=point.name, part=part))
+            made.append(Mark(letter=name, test_point=point.name, part=part))
     return tuple(made)
 
 
@@ -286,7 +299,12 @@ def window_lines(audit: Audit, point: PointAudit) -> Table | None:
     if offered is None:
         return None
     start, end = (_moment(audit, moment) for moment in (offered.start, offered.end))
-    lines = ["[test_points.window]", f"start = {start}", f"end = {end}", 'because = "why a person accepts it"']
+    lines = [
+        "[test_points.window]",
+        f"start = {start}",
+        f"end = {end}",
+        'because = "why a person accepts it"',
+    ]
     return Table(
         columns=(f"To accept it: lines for visit.toml, below test point {words.short_name(point.name)}",),
         rows=[(line,) for line in lines],
@@ -305,48 +323,64 @@ def _moment(audit: Audit, moment: pd.Timestamp) -> str:
 
 def assumptions(audit: Audit) -> Table:
     """Return what was taken because the visit did not say, and what it moves."""
-    system = audit.visit.plan.report.units
-
-    def row(one: object) -> tuple[str, str, str, str]:
-        subject, number, text = one.subject, one.number, one.text  # type: ignore[attr-defined]
-        name = number.quantity if number is not None else subject
-        label = sources.quantity(name).label if name in sources.quantities() else _plain(subject)
-        taken = _together(words.amount(number, system) if number is not None else "", text)
-        effect = one.effect  # type: ignore[attr-defined]
-        moved = "± " + words.half_width(effect.quantity, effect.value, system) if effect is not None else "–"
-        return label, taken or "–", words.sentence(one.why), moved  # type: ignore[attr-defined]
-
     return Table(
         columns=("Assumed", "Taken", "Why", "Moves gross efficiency by"),
-        rows=[row(one) for one in audit.assumptions],
-        caption="Assumptions.",
+        rows=[_assumption(one, audit.visit.plan.report.units) for one in audit.assumptions],
+        caption="What was taken because the visit does not say.",
         align=("left",) * 4,
     )
 
 
-def _plain(subject: str) -> str:
-    return words.sentence(subject.replace("_", " ")).rstrip(".")
+def _assumption(one: Assumption, system: words.System) -> tuple[str, str, str, str]:
+    name = one.number.quantity if one.number is not None else one.subject
+    label = sources.quantity(name).label if name in sources.quantities() else words.plain(one.subject)
+    taken = words.together(words.amount(one.number, system) if one.number is not None else "", one.text)
+    moved = (
+        f"± {words.half_width(one.effect.quantity, one.effect.value, system)}"
+        if one.effect is not None
+        else "–"
+    )
+    return label, taken or "–", words.sentence(one.why), moved
 
 
 def account_of_rows(audit: Audit) -> Table:
-    """Return what became of every row of each log; read is used plus set aside."""
-    rows: list[tuple[str, str, str, str]] = []
-    for account in audit.visit.readings.accounts:
-        rows.append((account.file, "read", f"{account.read:,}", "; ".join(account.notes)))
-        rows.append(("", "used", f"{account.used:,}", ""))
-        for part in account.set_aside:
-            example = f", such as {part.example}" if part.example else ""
-            rows.append(("", "set aside", f"{part.rows:,}", f"{part.reason}, first at row {part.first_row:,}{example}"))
+    """Return what became of every row of each log, and of each test point; every line adds up."""
     return Table(
-        columns=("Log", "", "Rows", "Why"),
-        rows=rows,
-        caption="Account of rows: what was read is what was used and what was set aside.",
-        align=("left", "left", "decimal", "left"),
+        columns=("Log", "Rows read", "Used", "Set aside", "Why, and what else was done to the log"),
+        rows=[
+            (
+                account.file,
+                f"{account.read:,}",
+                f"{account.used:,}",
+                f"{account.read - account.used:,}",
+                words.sentence(words.together(*map(_set_aside, account.set_aside), *account.notes)),
+            )
+            for account in audit.visit.readings.accounts
+        ],
+        caption="Account of rows: what was read was used or set aside.",
+        align=("left", "decimal", "decimal", "decimal", "left"),
+        notes=[_rows_of(point) for point in audit.points],
     )
+
+
+def _rows_of(point: PointAudit) -> str:
+    steady = point.steadiness
+    taken = steady.window.rows if steady.window else 0
+    return words.sentence(
+        f"{point.name}: {steady.rows:,} rows on the common time axis, {taken:,} in the window and "
+        f"{steady.rows - taken:,} refused, as listed under stabilization"
+    )
+
+
+def _set_aside(part: SetAsideRows) -> str:
+    example = f", such as “{part.example}”" if part.example else ""
+    return f"{part.rows:,} set aside: {part.reason}, first at row {part.first_row:,}{example}"
 
 
 def versions(provenance: Mapping[str, object]) -> str:
     """Return the versions of what computed the audit, in words."""
     libraries = provenance["libraries"]
     assert isinstance(libraries, Mapping)
-    return words.joined([*(f"{name} {version}" for name, version in libraries.items()), f"Python {provenance['python']}"])
+    return words.joined(
+        [f"Python {provenance['python']}", *(f"{name} {version}" for name, version in libraries.items())]
+    )

@@ -194,12 +194,16 @@ def _difference(value: float, quantity: str, system: System) -> str:
 
 
 def limit(judgement: Judgement, system: System) -> str:
-    """Return the bounds a judgement used, or nothing where it used none."""
+    """Return the bounds a judgement used: a limit by what keeps it, a trigger by what sets it off."""
     if judgement.measured is None:
         return ""
     if math.isnan(judgement.limit_low) and math.isnan(judgement.limit_high):
         return ""
-    return span(judgement.measured.quantity, judgement.limit_low, judgement.limit_high, system)
+    low, high = judgement.limit_low, judgement.limit_high
+    if judgement.role == "trigger" and math.isfinite(low) != math.isfinite(high):
+        side, end = ("below", low) if math.isfinite(low) else ("above", high)
+        return f"{side} {bound(judgement.measured.quantity, end, system)}"
+    return span(judgement.measured.quantity, low, high, system)
 
 
 def outcome(judgement: Judgement) -> str:
@@ -216,7 +220,9 @@ def source(citation: Citation) -> str:
         own = citation.jurisdiction.startswith("none")
         named = f"{citation.source}, no authority stands behind it" if own else citation.source
         return sentence(f"{named}; {citation.place}: {citation.note}")
-    return sentence(f"{citation.source}; {citation.edition}; {citation.jurisdiction}; {citation.place} ({status})")
+    return sentence(
+        f"{citation.source}; {citation.edition}; {citation.jurisdiction}; {citation.place} ({status})"
+    )
 
 
 _SHORT_STATUS = {
@@ -292,16 +298,24 @@ def in_a_sentence(quantity: str) -> str:
 
 def matters_most(audit: Audit, point: PointAudit) -> str:
     """Return in one sentence the instrument that matters most to the gross efficiency, and its share."""
-    name = "efficiency_gross" if point.contributions.get("efficiency_gross") else next(iter(point.contributions))
-    first = point.contributions[name][0]
-    result = sources.quantity(name).label
-    quantity = next((one for one in sources.quantities().values() if one.label == first.group), None)
-    source = f"{first.group[0].lower()}{first.group[1:]}"
-    channel = audit.visit.readings.channels.get(quantity.name) if quantity is not None else None
-    tool = audit.visit.plan.instruments.get(channel.instrument) if channel is not None else None
-    if tool is None:
-        return f"What matters most to the {result[0].lower()}{result[1:]} is no instrument but {source}: {100 * first.share:.0f} % of the variance."
-    return (
-        f"The instrument that matters most is the one that read {source} ({brief(tool.description, 120)}): "
-        f"{100 * first.share:.0f} % of the variance of the {result[0].lower()}{result[1:]}. A better one there narrows the interval most."
+    name = (
+        "efficiency_gross" if point.contributions.get("efficiency_gross") else next(iter(point.contributions))
     )
+    first = point.contributions[name][0]
+    label, group = sources.quantity(name).label, first.group
+    quantity = next((one.name for one in sources.quantities().values() if one.label == group), "")
+    channel = audit.visit.readings.channels.get(quantity)
+    tool = audit.visit.plan.instruments.get(channel.instrument) if channel is not None else None
+    of = f"{group[0].lower()}{group[1:]}"
+    share = f"{100 * first.share:.0f} % of the variance of the {label[0].lower()}{label[1:]}"
+    if tool is None:
+        return f"No instrument matters most, but {of}: {share}."
+    return (
+        f"The instrument that matters most is the one that read {of} ({brief(tool.description, 120)}): {share}. "
+        "A better one there narrows the interval most."
+    )
+
+
+def plain(name: str) -> str:
+    """Return an inner name that has no label as words."""
+    return capital(name.replace("_", " "))

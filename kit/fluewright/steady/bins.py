@@ -18,8 +18,7 @@ _FEWEST_BINS = 6
 _BLOCK = 32_768
 _LONGEST = 720  # bins: of a longer record the first two hours settle what settles
 _FEWEST_TO_FIT = 10
-SHARE = 0.5
-GRID = 24
+_TIME_CONSTANTS = 24  # of the grid
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,13 +244,16 @@ class Settling:
         return away
 
 
-def fit_settling(time: Array, value: Array, *, believed_from: float) -> Settling:
+def fit_settling(
+    time: Array, value: Array, *, drifts: bool, slowest: float, believed_from: tuple[float, float]
+) -> Settling:
     """Fit a straight path and up to two first-order approaches to it, least squares: a + b t + Σ c exp(-t/τ).
 
     For each τ of a geometric grid, and for each pair, the amplitudes are closed: the readings, freed of their
-    straight part, are projected on exponentials freed of theirs. An approach is believed where the F ratio of its
-    amplitude and time constant reaches `believed_from`. τ is at most a part of the record: a slower approach cannot
-    be told from a drift.
+    straight part, are projected on exponentials freed of theirs. The first approach and the second are believed
+    where the F ratio of amplitude and time constant reaches the first and the second of `believed_from`. τ is at
+    most `slowest` [s] and half the record: a slower approach cannot be told from a drift, and counts as one.
+    Where the path cannot drift (`drifts` False) b is zero.
 
     Parameters
     ----------
@@ -263,14 +265,14 @@ def fit_settling(time: Array, value: Array, *, believed_from: float) -> Settling
     if len(value) < _FEWEST_TO_FIT:
         return Settling(amplitudes=(), time_constants=(), fitted=False)
     centred = time - time.mean()
-    line = centred / np.sqrt(np.sum(centred**2))
+    line = centred / np.sqrt(np.sum(centred**2)) * drifts
 
     def straightened(data: Array) -> Array:
         data = data - data.mean(axis=-1, keepdims=True)
         return np.asarray(data - (data @ line)[..., None] * line, dtype=np.float64)
 
     span = float(time[-1] - time[0])
-    constants = np.geomspace(span / (len(time) - 1), span * SHARE, GRID)
+    constants = np.geomspace(span / (len(time) - 1), min(span / 2, slowest), _TIME_CONSTANTS)
     bent = straightened(np.exp(-(time - time[0]) / constants[:, None]))
     rest = straightened(value)
     left = float(rest @ rest)
@@ -280,10 +282,10 @@ def fit_settling(time: Array, value: Array, *, believed_from: float) -> Settling
     gain = along**2 / own
     best = int(np.argmax(gain))
     noise = max(left - float(gain[best]), 0.0) / (len(value) - 4) + floor
-    if gain[best] / 2 < believed_from * noise:
+    if gain[best] / 2 < believed_from[0] * noise:
         return Settling(amplitudes=(), time_constants=())
     one = Settling(amplitudes=(float(along[best] / own[best]),), time_constants=(float(constants[best]),))
-    first, second = np.triu_indices(len(constants), 3)  # neighbours cannot be told apart
+    first, second = np.triu_indices(len(constants), 3)  # next neighbors cannot be told apart
     cross = size[first, second]
     across = own[first] * own[second] - cross**2
     fast = (along[first] * own[second] - along[second] * cross) / across
@@ -291,7 +293,7 @@ def fit_settling(time: Array, value: Array, *, believed_from: float) -> Settling
     both = fast * along[first] + slow * along[second]
     pair = int(np.argmax(both))
     noise = max(left - float(both[pair]), 0.0) / (len(value) - 6) + floor
-    if (both[pair] - gain[best]) / 2 < 2 * noise:
+    if (both[pair] - gain[best]) / 2 < believed_from[1] * noise:
         return one
     return Settling(
         amplitudes=(float(fast[pair]), float(slow[pair])),

@@ -41,10 +41,31 @@ class Burns:
         keep = last - first >= max(1, self.bins.moving // 2)
         return list(zip(first[keep].tolist(), last[keep].tolist(), strict=True))
 
+    def undiluted(self, last: int) -> float:
+        """Return the share of the flue gas that is not excess air, just before bin `last`."""
+        for name in ("oxygen_dry", "oxygen_wet"):
+            if name in self.lines:
+                oxygen = float(self.lines[name].mean[self.bins.window_of[last - 1]])
+                return min(max(1 - oxygen / rules().air_oxygen, 0.1), 1.0)
+        return 0.5  # no oxygen was logged: take much excess air, which asks for the most
+
     def settling(self, name: str, first: int, last: int) -> Settling:
-        """Return how a channel settles through bins (last exclusive)."""
+        """Return how a channel settles through bins (last exclusive).
+
+        The flue follows the return air or water. Where that is logged, the flue's height above it is what settles,
+        and its drift is explained; else the path to which a channel settles may drift.
+        """
         value = self.lines[name].binned[first:last]
-        return fit_settling(self.bins.age(first, last), value, believed_from=rules().curvature)
+        explained = name == "flue_temperature" and "return_temperature" in self.lines
+        if explained:
+            value = value - self.lines["return_temperature"].binned[first:last]
+        return fit_settling(
+            self.bins.age(first, last),
+            value,
+            drifts=not explained,
+            slowest=rules().slowest_settling,
+            believed_from=(rules().curvature, rules().curvature_second),
+        )
 
 
 def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:

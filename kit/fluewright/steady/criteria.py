@@ -19,10 +19,12 @@ DEFAULT = "field test"
 class Limits:
     """What one channel must hold; infinite where nothing is asked.
 
-    `slope` [unit/s] bounds the line through a moving window, `spread` [unit] the standard deviation about
-    it, `span` [unit] the change of the moving mean over the whole steady window, and `remaining` [unit]
-    what a first-order settling may still lack where the window starts. Above `level` [unit] all four grow
-    in proportion to the reading; below `cold` [unit] it is `remaining_cold` that may still lack.
+    `slope` [unit/s] bounds the line through a moving window, `spread` [unit] the standard deviation about it,
+    and `span` [unit] the change of the moving mean over the whole steady window. `remaining` [unit] is what a
+    settling may still lack where the window starts, in undiluted flue gas: with excess air the same lack weighs
+    more, so the undiluted share of the gas, to the power `dilution`, takes from it. Above `level` [unit] these
+    grow in proportion to the reading; below `cold` [unit] it is `remaining_cold` that may still lack. `margin` and
+    `margin_cold` [s] are left out after a settling seen to end, because its end is only estimated.
     """
 
     slope: float
@@ -32,6 +34,9 @@ class Limits:
     level: float = math.inf
     cold: float = -math.inf
     remaining_cold: float = math.inf
+    margin: float = 0.0
+    margin_cold: float = 0.0
+    dilution: float = 0.0
     reason: str = ""
 
     def __post_init__(self) -> None:
@@ -39,11 +44,12 @@ class Limits:
         if not min(bounds) > 0:
             raise InputError(f"a limit of steadiness must be above zero, but one of these is not: {self}")
 
-    def may_remain(self, reading: float) -> float:
-        """Return what a first-order settling towards `reading` [unit] may still lack [unit]."""
+    def may_remain(self, reading: float, *, undiluted: float) -> tuple[float, float]:
+        """Return what a settling towards `reading` [unit] may still lack [unit], and the margin after it [s]."""
+        weight = undiluted**self.dilution
         if reading < self.cold:
-            return self.remaining_cold
-        return self.remaining * max(1.0, abs(reading) / self.level)
+            return self.remaining_cold * weight, self.margin_cold
+        return self.remaining * max(weight, abs(reading) / self.level), self.margin
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,10 +83,11 @@ class Criteria:
 def _limits(name: str, entry: Mapping[str, Any]) -> Limits:
     unit = sources.quantity(name).unit
     per_second = f"{'1' if unit == 'mol/mol' else unit}/s"
+    units_of = {"slope": per_second, "margin": "s", "margin_cold": "s", "dilution": "1"}
     parts = {
-        key: units.parse(entry[key], per_second if key == "slope" else unit, f"{name}.{key}")
-        for key in ("slope", "spread", "span", "remaining", "level", "cold", "remaining_cold")
-        if key in entry
+        key: units.parse(text, units_of.get(key, unit), f"{name}.{key}")
+        for key, text in entry.items()
+        if key != "reason"
     }
     return Limits(**parts, reason=entry["reason"])
 
@@ -119,6 +126,7 @@ def named_criteria(name: str = DEFAULT) -> Criteria:
 class Rules:
     """How rows are told apart before any criteria, in SI; the reasons stand beside the values in the data."""
 
+    air_oxygen: float
     fresh_air_oxygen: float
     fresh_air_carbon_dioxide: float
     ending: float
@@ -128,6 +136,8 @@ class Rules:
     present: float
     significance: float
     curvature: float
+    curvature_second: float
+    slowest_settling: float
     worth_saying: float
     expected: tuple[str, ...]
 
@@ -137,14 +147,16 @@ def rules() -> Rules:
     """Return the rules by which rows are told apart."""
     entry = sources.table("steady")["rules"]
     units_of = {
+        "air_oxygen": "mol/mol",
         "fresh_air_oxygen": "mol/mol",
         "fresh_air_carbon_dioxide": "mol/mol",
         "ending": "mol/mol",
         "light_off": "s",
+        "slowest_settling": "s",
         "gap": "s",
         "worth_saying": "delta_degC",
     }
-    plain = ("gap_intervals", "present", "significance", "curvature")
+    plain = ("gap_intervals", "present", "significance", "curvature", "curvature_second")
     return Rules(
         **{name: units.parse(entry[name], unit, name) for name, unit in units_of.items()},
         **{name: float(entry[name]) for name in plain},

@@ -15,7 +15,7 @@ FLUE = "flue_temperature"
 
 
 def why_not(burns: Burns, windows: NDArray[np.intp], system: System) -> str:
-    """Return the channel and the number that stand most in the way in some moving windows."""
+    """Return the channel and the number that stand most in the way in some moving windows; "" where all hold."""
     if not burns.lines:
         return f"none of {listed(tuple(burns.criteria.limits))} has enough readings to judge"
     counts = {}
@@ -23,9 +23,7 @@ def why_not(burns: Burns, windows: NDArray[np.intp], system: System) -> str:
         bad = np.minimum(badness[windows], 10.0)  # one wild window is not the whole story
         counts[name] = float(np.sum(bad, where=bad > 1))
     worst = max(counts, key=lambda name: counts[name])
-    if counts[worst] == 0:
-        return "held still for a moment only, between two disturbances"
-    return _complaint(burns, worst, windows, system)
+    return _complaint(burns, worst, windows, system) if counts[worst] else ""
 
 
 def _complaint(burns: Burns, name: str, windows: NDArray[np.intp], system: System) -> str:
@@ -90,13 +88,6 @@ def why_taken(burns: Burns, rows: tuple[int, int], system: System) -> str:
     if abs(rise) >= rules().worth_saying:  # not so for NaN
         text += f" and had {change(FLUE, abs(rise), system)} left to {'rise' if rise > 0 else 'fall'}"
     return text
-
-
-def why_offered(burns: Burns, rows: tuple[int, int], system: System) -> str:
-    """Return how long the least bad stretch is, and what is wrong with it."""
-    first, last = burns.bins.bins_of(rows)
-    inner = np.arange(first, max(last - burns.bins.moving, first) + 1)
-    return f"the calmest {duration(burns.rows.length(*rows))}; {why_not(burns, inner, system)}"
 
 
 def outcome_words(burns: Burns, *, taken: str | None, offered: str | None, missing: Sequence[str]) -> str:

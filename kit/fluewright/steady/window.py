@@ -24,7 +24,6 @@ from fluewright.steady.reasons import (
     outcome_words,
     why_moved,
     why_not,
-    why_offered,
     why_taken,
     why_unsettled,
 )
@@ -34,6 +33,8 @@ from fluewright.steady.words import System, duration
 Phase: TypeAlias = Literal[
     "fresh air", "light-off", "warm-up", "unsteady", "steady", "shut-down", "no flue gas reading"
 ]
+
+_BRIEF = "held still for a moment only, between two disturbances"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,7 +163,7 @@ def find_steady_window(
         if name not in burns.lines and (name in frame or name in rules().expected)
     )
     by_rules = _window(index, chosen, why_taken(burns, chosen, system)) if chosen else None
-    window, offered = by_rules, _window(index, least, why_offered(burns, least, system)) if least else None
+    window, offered = by_rules, _window(index, least, _excuse(burns, least, system)) if least else None
     outcome = outcome_words(
         burns,
         taken=by_rules.because if by_rules else None,
@@ -220,10 +221,10 @@ def _choose(burns: Burns, system: System) -> tuple[_Span | None, Mapping[int, _R
     """Return the rows of the latest sound stretch, and why later ones, or its beginning, were refused."""
     refusals: dict[int, _Refusal] = {}
     for first, last in reversed(burns.holding()):
-        start, refusal = _trim(burns, first, last, system)
+        settled, start, refusal = _trim(burns, first, last, system)
         if refusal:
             refusals[first] = refusal
-        if start < last and burns.length(start, last) >= burns.criteria.minimum_length:
+        if start < last and burns.length(settled, last) >= burns.criteria.minimum_length:
             return _Span(*burns.bins.rows(start, last)), refusals
         least, length = duration(burns.criteria.minimum_length), duration(burns.length(first, last))
         refusals[first] = (
@@ -234,33 +235,35 @@ def _choose(burns: Burns, system: System) -> tuple[_Span | None, Mapping[int, _R
     return None, refusals
 
 
-def _trim(burns: Burns, first: int, last: int, system: System) -> tuple[int, _Refusal | None]:
-    """Return the first bin from which a holding run is settled, and why it starts no earlier."""
-    start, refusal = first, None
+def _trim(burns: Burns, first: int, last: int, system: System) -> tuple[int, int, _Refusal | None]:
+    """Return the bin from which a holding run seems settled, that at which it is safe to begin, and why not before."""
+    settled, start, refusal = first, first, None
     for name, line in burns.lines.items():
         limit = burns.criteria.limits[name]
         mean = line.mean[burns.bins.window_of[first:last]]
-        grown = max(1.0, abs(float(mean[-1])) / limit.level)
+        span = limit.span * max(1.0, abs(float(mean[-1])) / limit.level)
         back = mean[::-1]
-        wide = np.maximum.accumulate(back) - np.minimum.accumulate(back) > limit.span * grown
-        if wide.any() and last - int(np.argmax(wide)) > start:
-            start = last - int(np.argmax(wide))
-            refusal = _Refusal("unsteady", why_moved(name, float(np.ptp(mean)), limit.span * grown, system))
-        allowed = limit.may_remain(float(mean[-1]))
-        if np.isfinite(allowed):
-            settled, lacking = _settled_bin(burns, name, first, last, allowed)
-            if settled > start:
-                start = settled
-                reason = why_unsettled(name, lacking, allowed, system)
-                refusal = _Refusal("unsteady" if name == FLUE and lacking < 0 else "warm-up", reason)
-    return min(start, last), refusal
+        wide = np.maximum.accumulate(back) - np.minimum.accumulate(back) > span
+        begin = last - int(np.argmax(wide)) if wide.any() else first
+        settled = max(settled, begin)
+        if begin > start:
+            start, refusal = begin, _Refusal("unsteady", why_moved(name, float(np.ptp(mean)), span, system))
+        allowed, margin = limit.may_remain(float(mean[-1]), undiluted=burns.undiluted(last))
+        if np.isinf(allowed):
+            continue
+        begin, lacking = _settled_bin(burns, name, first, last, allowed)
+        settled = max(settled, begin)
+        begin += int(np.ceil(margin / burns.bins.width)) if begin > first else 0
+        if begin > start:
+            phase: Phase = "unsteady" if name == FLUE and lacking < 0 else "warm-up"
+            start, refusal = begin, _Refusal(phase, why_unsettled(name, lacking, allowed, system))
+    return min(settled, last), min(start, last), refusal
 
 
 def _settled_bin(burns: Burns, name: str, first: int, last: int, limit: float) -> tuple[int, float]:
-    """Return the first bin where a first-order settling lacks at most `limit`, and its lack at `first`."""
-    bins = burns.bins
-    begin = max(int(bins.first_of[first]), first - 4 * bins.moving)
-    lacking = -burns.settling(name, begin, last).at(bins.age(begin, last))
+    """Return the first bin from which a settling lacks at most `limit`, and what it lacks at `first`."""
+    begin = max(int(burns.bins.first_of[first]), first - burns.bins.moving)
+    lacking = -burns.settling(name, begin, last).at(burns.bins.age(begin, last))
     late = np.flatnonzero(np.abs(lacking[first - begin :]) > limit)
     return first + (int(late[-1]) + 1 if len(late) else 0), float(lacking[first - begin])
 
@@ -331,10 +334,11 @@ def _moving_parts(
     warm = _warm_bin(burns, first, last) if opening else first
     turn = max(start, bins.rows(first, warm)[1]) if warm > first else start
     if start < turn:
-        parts.append(_Part(start, turn, "warm-up", why_not(burns, bins.window_of[first:warm], system)))
+        reason = why_not(burns, bins.window_of[first:warm], system) or _BRIEF
+        parts.append(_Part(start, turn, "warm-up", reason))
     if turn < stop:
-        rest = bins.window_of[min(warm, last - 1) : last]
-        parts.append(_Part(turn, stop, "unsteady", why_not(burns, rest, system)))
+        reason = why_not(burns, bins.window_of[min(warm, last - 1) : last], system) or _BRIEF
+        parts.append(_Part(turn, stop, "unsteady", reason))
     return parts
 
 
@@ -366,6 +370,17 @@ def _least_bad(burns: Burns) -> _Span | None:
     )
     first = int(np.argmin(np.convolve(score, np.ones(wanted), "valid")))
     return _Span(*bins.rows(first, first + wanted))
+
+
+def _excuse(burns: Burns, rows: _Span, system: System) -> str:
+    """Return how long the least bad stretch is, and what is wrong with it."""
+    first, last = burns.bins.bins_of(rows)
+    inner = np.arange(first, max(last - burns.bins.moving, first) + 1)
+    reason = why_not(burns, inner, system)
+    if not reason:
+        _, _, refusal = _trim(burns, first, last, system)
+        reason = refusal.reason if refusal else "every channel holds, but not for long enough"
+    return f"the calmest {duration(burns.rows.length(*rows))}; {reason}"
 
 
 def _manual_span(
@@ -404,7 +419,7 @@ def _compare(
         said = f"The rules refuse {refused} of its {rows} rows; most of them as {most.phase}: {most.reason}."
         return False, f"{text} {said}"
     first, last = burns.bins.bins_of(span)
-    _, refusal = _trim(burns, first, last, system)
+    _, _, refusal = _trim(burns, first, last, system)
     if refusal:
         return False, f"{text} The rules do not agree: {refusal.reason}."
     least = burns.criteria.minimum_length

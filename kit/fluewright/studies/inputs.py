@@ -12,7 +12,6 @@ import numpy as np
 from fluewright import combustion, sources, units
 from fluewright.appliance import Number
 from fluewright.combustion import Fuel
-from fluewright.combustion.atmosphere import standard_atmosphere_pressure
 from fluewright.steady import ChannelMean, assumed_accuracy, spot_mean
 from fluewright.studies import numbers as core
 from fluewright.visit import SpotReading, StatedAccuracy, TestPointRows, Visit, accuracy_of
@@ -113,7 +112,7 @@ def _site_pressure(visit: Visit, rng: np.random.Generator) -> tuple[core.Input, 
         value = site.barometric_pressure
         return _rectangular(name, value, value - stated, value + stated, rng), []
     if site.elevation is not None:
-        value = float(standard_atmosphere_pressure(site.elevation))
+        value = float(combustion.standard_atmosphere_pressure(site.elevation))
         half = _assumed("barometric_pressure_weather", "value", "Pa")
         number = Number(quantity=name, value=value, low=value - half, high=value + half, origin="assumed")
         made = _assume("barometric_pressure_weather", number, "standard atmosphere at the site's elevation")

@@ -12,7 +12,7 @@ from collections import Counter, deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -25,15 +25,16 @@ from numpy.typing import NDArray
 
 from fluewright.visit.cells import TEXT, Cells, Writing, read_cells
 from fluewright.visit.problems import Problem, VisitError, shown
+from fluewright.visit.raw import TEXTS_KEPT, BlockRead, RawLog, TimedRows
 from fluewright.visit.readings import Cell
 from fluewright.visit.schema import Log
-from fluewright.visit.times import Mask, Micros, read_times
+from fluewright.visit.times import Mask, read_times
 
-_BLOCK = 1 << 20  # bytes; chosen by measurement
+_BLOCK = 1 << 21  # bytes; chosen by measurement
+_ROOM = 1.1  # times the rows expected from the first block
 _WORKERS = 2  # blocks are parsed beside each other while the next is read
 _SAMPLE_ROWS = 200  # rows looked at to tell how many cells a row has
 _EXAMPLE_LENGTH = 120
-_TEXTS_KEPT = 1000  # unreadable cells kept per block and column, for the message
 _BOMS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
 _WORDS = (TEXT, Cell.OVER_RANGE, Cell.UNDER_RANGE, Cell.NO_NUMBER)
 _SWITCHES = {"blower_on", "burner_on"}
@@ -72,6 +73,14 @@ def _blocks(path: Path, log: Log, digest: Any) -> Iterator[str]:
                 f"byte {byte:#04x} is not {encoding}",
                 "the log is read in the encoding stated in visit.toml",
                 'Write encoding = "cp1252" (or "latin-1") for this log, or save it as UTF-8',
+            ) from error
+        except UnicodeError as error:
+            raise _refused(
+                log,
+                1,
+                f"the log is not {encoding}: it has no byte order mark",
+                "the log is read in the encoding stated in visit.toml",
+                'Write encoding = "utf-16-le" (or "utf-16-be"), or that in which it is written',
             ) from error
         if rest:
             yield rest.removesuffix("\n") + "\n"
@@ -186,78 +195,6 @@ def _no_column(name: str, key: str, names: list[str], twice: bool, head: str, lo
 # ------------------------------------------------------------------------------- blocks to columns
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RowsAside:
-    """Rows set aside for one reason, the first of them, and how it reads."""
-
-    rows: int
-    first_row: int
-    example: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RawPart:
-    """The rows of one block that have a time: `cells` by quantity, `texts` the unreadable cells by row."""
-
-    rows: NDArray[np.int64]
-    micros: Micros
-    zoned: Mask
-    cells: dict[str, Cells]
-    texts: Mapping[str, Mapping[int, str]]
-
-    def taken(self, keep: Mask) -> RawPart:
-        """Return the rows where `keep` is true."""
-        return replace(
-            self,
-            rows=self.rows[keep],
-            micros=self.micros[keep],
-            zoned=self.zoned[keep],
-            cells={quantity: column.taken(keep) for quantity, column in self.cells.items()},
-        )
-
-
-@dataclass(slots=True, kw_only=True)
-class RawLog:
-    """A log after reading: its rows that have a time, in parts, and what became of all other rows.
-
-    `unreadable` holds the first times that could not be read, by row, and `unreadable_rows` counts them all.
-    `worded` names the quantities whose cells are not all numbers.
-    """
-
-    size: int = 0
-    sha256: str = ""
-    read: int = 0
-    notes: list[str] = field(default_factory=list)
-    aside: dict[str, RowsAside] = field(default_factory=dict)
-    unreadable: dict[int, str] = field(default_factory=dict)
-    unreadable_rows: int = 0
-    parts: list[RawPart] = field(default_factory=list)
-    worded: set[str] = field(default_factory=set)
-
-    def set_aside(self, reason: str, rows: Sequence[int] | NDArray[np.int64], example: str = "") -> None:
-        """Account for rows that are not used."""
-        if len(rows):
-            self._add(reason, RowsAside(rows=len(rows), first_row=int(rows[0]), example=example))
-
-    def _add(self, reason: str, more: RowsAside) -> None:
-        known = self.aside.get(reason, more)
-        first = min(known, more, key=lambda part: part.first_row)
-        rows = more.rows if known is more else known.rows + more.rows
-        self.aside[reason] = replace(first, rows=rows)
-
-    def follow(self, block: RawLog) -> None:
-        """Add what was read of the block that follows."""
-        self.read += block.read
-        self.parts += block.parts
-        self.worded |= block.worded
-        self.unreadable_rows += block.unreadable_rows
-        for row, text in block.unreadable.items():
-            if len(self.unreadable) < _TEXTS_KEPT:
-                self.unreadable[row] = text
-        for reason, part in block.aside.items():
-            self._add(reason, part)
-
-
 def read_raw(path: Path, *, log: Log) -> RawLog:
     """Read a log in one pass: its rows that have a time, and what became of all other rows.
 
@@ -273,8 +210,7 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
     VisitError
         The log cannot be read as described.
     """
-    digest = hashlib.sha256()
-    raw = RawLog(size=path.stat().st_size)
+    digest, size = hashlib.sha256(), path.stat().st_size
     blocks = _blocks(path, log, digest)
     text = next(blocks, "")
     if not text.strip("\n\r \t\0"):
@@ -292,6 +228,9 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
         )
     head = lines[log.header_row - 1 : log.header_row] if log.header_row else []
     layout = _layout(head, lines[log.header_row : log.header_row + _SAMPLE_ROWS], log)
+    room = round(_ROOM * size * text.count("\n") / max(1, len(text)))
+    raw = RawLog([column.quantity for column in log.columns.values()], room=room)
+    raw.size = size
     if log.header_row > 1:
         raw.notes.append(f"{log.header_row - 1} lines above the column names are not rows")
     mapped = {layout.names[place] for place in (*layout.time, *layout.quantities.values())}
@@ -299,7 +238,7 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
         raw.notes.append(f"columns not named in visit.toml, not used: {', '.join(unused)}")
     position = sum(len(line) + 1 for line in lines[: log.header_row])
     with ThreadPoolExecutor(_WORKERS) as pool:
-        waiting: deque[Future[RawLog]] = deque()
+        waiting: deque[Future[BlockRead]] = deque()
         for block in _numbered(chain([text[position:]], blocks), first_row=log.header_row + 1):
             waiting.append(pool.submit(_read_block, block, layout, log, frozenset(raw.worded)))
             if len(waiting) > _WORKERS:
@@ -332,8 +271,8 @@ class _Block:
         return self.text.split("\n", place + 1)[place][:_EXAMPLE_LENGTH]
 
 
-def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[str]) -> RawLog:
-    raw = RawLog(read=block.lines)
+def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[str]) -> BlockRead:
+    raw = BlockRead(lines=block.lines)
     open_quotes = _open_quotes(block, log)
     data = _blanked(block.text, open_quotes - block.first_row).encode("utf-8", "surrogatepass")
     cut = _cut(data, layout, log, coded=worded)
@@ -415,10 +354,13 @@ def _cut(data: bytes, layout: _Layout, log: Log, *, coded: AbstractSet[str]) -> 
     except pa.ArrowInvalid:
         return None
     numbers = [table.column(name) for name, kind in types.items() if kind == pa.float64()]
-    finite = all(
-        pc.all(pc.is_finite(column)).as_py() is not False for column in numbers
-    )  # "nan" reads as a number
-    return _Cut(table=table, ragged=ragged) if finite else None
+    return _Cut(table=table, ragged=ragged) if all(map(_holds_numbers, numbers)) else None
+
+
+def _holds_numbers(column: pa.ChunkedArray) -> bool:
+    """Tell whether every cell is a number or empty: "nan" and "inf" are words, and read as numbers."""
+    finite = np.count_nonzero(np.isfinite(column.to_numpy()))
+    return bool(finite == len(column) - column.null_count)
 
 
 def _open_quotes(block: _Block, log: Log) -> NDArray[np.int64]:
@@ -445,7 +387,7 @@ def _blanked(text: str, places: NDArray[np.int64]) -> str:
     return "\n".join(lines)
 
 
-def _set_aside_ragged(ragged: Sequence[_Ragged], layout: _Layout, log: Log, raw: RawLog) -> None:
+def _set_aside_ragged(ragged: Sequence[_Ragged], layout: _Layout, log: Log, raw: BlockRead) -> None:
     """Account for rows with too few or too many cells: text rows, or readings that were cut or shifted."""
     if not ragged:
         return
@@ -471,7 +413,7 @@ def _dated(log: Log) -> bool:
 
 
 def _read_rows(
-    table: pa.Table, rows: NDArray[np.int64], block: _Block, layout: _Layout, log: Log, raw: RawLog
+    table: pa.Table, rows: NDArray[np.int64], block: _Block, layout: _Layout, log: Log, raw: BlockRead
 ) -> None:
     columns = {place: table.column(str(place)).combine_chunks() for place in map(int, table.column_names)}
     stamps = columns[layout.time[0]]
@@ -496,7 +438,7 @@ def _read_rows(
         _set_aside_untimed(rows, stamps, cells, times.valid, keep, block, layout, raw)
     if not keep.any():
         return
-    part = RawPart(
+    timed = TimedRows(
         rows=rows,
         micros=times.micros,
         zoned=times.zoned,
@@ -506,7 +448,7 @@ def _read_rows(
             for quantity in raw.worded
         },
     )
-    raw.parts.append(part if keep.all() else part.taken(keep))
+    raw.timed = timed if keep.all() else timed.taken(keep)
 
 
 def _decoded(column: pa.Array, writing: Writing) -> Cells:
@@ -522,7 +464,7 @@ def _decoded(column: pa.Array, writing: Writing) -> Cells:
 
 
 def _texts(column: pa.DictionaryArray, cells: Cells, rows: NDArray[np.int64], keep: Mask) -> dict[int, str]:
-    places = np.flatnonzero((cells.states == TEXT) & keep)[:_TEXTS_KEPT]
+    places = np.flatnonzero((cells.states == TEXT) & keep)[:TEXTS_KEPT]
     return {int(rows[place]): str(column[int(place)]) for place in places}
 
 
@@ -534,7 +476,7 @@ def _set_aside_untimed(
     keep: Mask,
     block: _Block,
     layout: _Layout,
-    raw: RawLog,
+    raw: BlockRead,
 ) -> None:
     """Account for the rows without a time: blank, names again, units, text, or a reading whose time is not there."""
     shifted = rows[valid & ~keep]
@@ -565,7 +507,7 @@ def _set_aside_untimed(
         raw.set_aside(str(reason), these, block.line(int(these[0])))
     unreadable = np.flatnonzero(reasons == "time cannot be read")
     raw.unreadable_rows += len(unreadable)
-    for place in unreadable[: _TEXTS_KEPT - len(raw.unreadable)]:
+    for place in unreadable[: TEXTS_KEPT - len(raw.unreadable)]:
         raw.unreadable[int(places[place])] = str(stamps[int(place)])
 
 

@@ -21,7 +21,8 @@ from fluewright.errors import UnitError
 from fluewright.sources import limits
 from fluewright.visit.cells import Writing, read_word
 from fluewright.visit.instruments import stated_accuracy
-from fluewright.visit.problems import Problem, RefusalError, VisitError, shown
+from fluewright.visit.joining import join_logs
+from fluewright.visit.problems import Problem, RefusalError, VisitError, problem_of, shown
 from fluewright.visit.readings import Cell, Readings, SpotReading, TestPointRows, Visit
 from fluewright.visit.schema import (
     Attendance,
@@ -34,7 +35,7 @@ from fluewright.visit.schema import (
     column_scale,
 )
 from fluewright.visit.schema_problems import Place, problems_in, where_in
-from fluewright.visit.tidy import OneLog, join_logs, problem_of, read_log
+from fluewright.visit.tidy import OneLog, read_log
 from fluewright.visit.times import moment_on_utc
 
 PLAN = "visit.toml"
@@ -446,6 +447,7 @@ def _test_points(
         points.append(rows)
         if readings is not None:
             problems += _outside(rows, readings, at("test_points", number, "start"))
+    problems += _replaced(plan, at)
     for one, other in pairwise(points):
         if other.start < one.end and one.start < other.end:
             problems.append(_conflict(one, other, "overlap in time", at("test_points")))
@@ -460,6 +462,21 @@ def _test_points(
             )
         )
     return points
+
+
+def _replaced(plan: VisitFile, at: _At) -> Iterator[Problem]:
+    """Yield the problem of a test point that repeats one which does not come before it."""
+    before: list[str] = []
+    for number, point in enumerate(plan.test_points):
+        if point.replaces and point.replaces not in before:
+            listed = ", ".join(map(shown, before))
+            yield Problem(
+                what=f"{shown(point.name)} repeats the test point {shown(point.replaces)}",
+                where=at("test_points", number, "replaces"),
+                rule="it repeats one that stands before it",
+                way_out=f"Write one of {listed}" if before else "Leave it out of the first test point",
+            )
+        before.append(point.name)
 
 
 def _conflict(one: TestPointRows, other: TestPointRows, how: str, where: str) -> Problem:

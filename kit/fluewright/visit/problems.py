@@ -45,6 +45,14 @@ class RefusalError(ValueError):
         super().__init__(f"{what}: {rule}. {way_out}")
 
 
+def problem_of(refusal: Exception, where: str) -> Problem:
+    """Return the problem of a value that was refused, with its place."""
+    if isinstance(refusal, RefusalError):
+        return Problem(what=refusal.what, where=where, rule=refusal.rule, way_out=refusal.way_out)
+    what, _, way_out = str(refusal).partition("; ")
+    return Problem(what=what, where=where, way_out=way_out[:1].upper() + way_out[1:] or "Put it right")
+
+
 def shown(text: object) -> str:
     """Return text from outside in quotes, on one line, without control characters, and not too long."""
     line = "".join(letter if letter.isprintable() else repr(letter)[1:-1] for letter in str(text))

@@ -115,7 +115,8 @@ def _some(names: Sequence[str]) -> str:
 _RULE = "quantities go by their names in the nomenclature"
 _READINGS = [name for name, entry in sources.quantities().items() if entry.kind == "reading"]
 ReadingName: TypeAlias = _name_of("quantity to read", _READINGS, rule=_RULE)  # type: ignore[valid-type]
-QuantityName: TypeAlias = _name_of("quantity", sources.quantities(), rule=_RULE)  # type: ignore[valid-type]
+_SAID = [name for name, entry in sources.quantities().items() if entry.kind != "study"]
+QuantityName: TypeAlias = _name_of("quantity", _SAID, rule=_RULE)  # type: ignore[valid-type]
 ApplianceTypeName: TypeAlias = _name_of(  # type: ignore[valid-type]
     "appliance type", limits.appliance_types(), rule="limits are tabulated by type"
 )
@@ -457,10 +458,10 @@ class Spot(_Part):
 def _one_or_several(value: object) -> object:
     several = value if isinstance(value, list | tuple) else (value,)
     for one in several:
-        if isinstance(one, int | float):
+        if not isinstance(one, str | dict | Spot):
             raise RefusalError(
-                f"{shown(one)} has no unit",
-                rule="a reading is text with its unit",
+                f"{shown(one)} is no reading",
+                rule="a reading is text, a number with its unit",
                 way_out=f'Write it in quotes with its unit, such as "{one} ppm"',
             )
     return tuple({"value": one} if isinstance(one, str) else one for one in several)

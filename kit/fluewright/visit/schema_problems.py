@@ -11,7 +11,7 @@ from typing import Any, TypeAlias
 
 from pydantic import ValidationError
 
-from fluewright.visit.problems import Problem, RefusalError, shown
+from fluewright.visit.problems import Problem, problem_of, shown
 from fluewright.visit.schema import visit_schema
 
 Place: TypeAlias = tuple[str | int, ...]
@@ -28,9 +28,9 @@ _WANTED = {
     "date": "a date, such as 2026-01-31, without quotes",
     "datetime": "a date and time, such as 2026-01-31T10:04:30, without quotes",
     "tuple": "a list in square brackets",
-    "dict": "a table of names and values",
-    "mapping": "a table of names and values",
-    "model": "a table of names and values",
+    "dict": "a table of keys and values, such as { key = value }",
+    "mapping": "a table of keys and values, such as { key = value }",
+    "model": "a table of keys and values, such as { key = value }",
     "finite": "a finite number",
 }
 
@@ -144,14 +144,11 @@ def _is_branch(part: str | int) -> bool:
 
 def _worded(finding: Mapping[str, Any], place: Place, text: str) -> Problem:
     kind, context = str(finding["type"]), finding.get("ctx", {})
-    name = str(place[-1]) if place else "visit.toml"
+    name = next((str(part) for part in reversed(place) if isinstance(part, str)), "visit.toml")
     where = where_in(text, place)
     cause = context.get("error")
-    if isinstance(cause, RefusalError):
-        return Problem(what=cause.what, where=where, rule=cause.rule, way_out=cause.way_out)
     if isinstance(cause, Exception):
-        what, _, way_out = str(cause).partition("; ")
-        return Problem(what=what, where=where, way_out=way_out[:1].upper() + way_out[1:] or "Put it right")
+        return problem_of(cause, where)
     if kind == "missing":
         return Problem(
             what=f"{shown(name)} is missing",
@@ -177,7 +174,7 @@ def _worded(finding: Mapping[str, Any], place: Place, text: str) -> Problem:
 
 def _rule(kind: str, context: Mapping[str, Any]) -> dict[str, str]:
     if kind == "literal_error":
-        return {"rule": "it is one of a few words", "way_out": f"Write one of {context['expected']}"}
+        return {"rule": "it is one of a few words", "way_out": f"Write {context['expected']}"}
     for end, word in (
         ("greater_than_equal", "at least"),
         ("greater_than", "above"),

@@ -17,8 +17,9 @@ def _air_oxygen() -> str:
     return number(dry_air()["O2"])
 
 
-def _trade_oxygen() -> float:
-    return float(_PERCENT * sources.table("air")["trade"]["oxygen"])
+def trade_oxygen() -> str:
+    """Return the oxygen of air as the trade's rule counts it, in percent."""
+    return number(_PERCENT * float(sources.table("air")["trade"]["oxygen"]))
 
 
 def us_gas() -> Any:
@@ -36,6 +37,7 @@ def air_for_a_volume(draw: Draw) -> Task:
     gas = fuel(name)
     need, ratio = float(gas.oxygen_need), float(gas.stoichiometric_air)
     made = [f"{number(count)} {what}" for count, what in ((gas.carbon, "CO₂"), (gas.hydrogen / 2, "H₂O")) if count]
+    equation = f"{_FORMULAS[name]} + {number(need)} O₂ → {' + '.join(made)}".replace(" 1 ", " ")
     return Task(
         title="Air for a volume of gas",
         text=(
@@ -43,11 +45,11 @@ def air_for_a_volume(draw: Draw) -> Task:
             "the temperature and pressure of the gas?"
         ),
         steps=(
-            f"Count atoms: {_FORMULAS[name]} + {number(need)} O₂ → {' + '.join(made)}.",
+            f"Count atoms: {equation}.",
             f"Air for one volume of gas: {number(need)} ÷ {_air_oxygen()} = {number(ratio)} volumes.",
             f"Air: {number(ratio)} × {volume.bare} = {amount(ratio * volume.si, volume.unit)}.",
         ),
-        answers=(answer("Air", ratio * volume.si, volume.unit, decimals=draw.pick(0, 1), within=0.015),),
+        answers=(answer("Air", ratio * volume.si, volume.unit, decimals=draw.pick(0, 2), within=0.015),),
     )
 
 
@@ -120,7 +122,7 @@ def air_for_a_mixture(draw: Draw) -> Task:
 
 
 def _rule_step(oxygen: str, share: float) -> str:
-    trade = number(_trade_oxygen())
+    trade = trade_oxygen()
     return f"By the dry-oxygen rule: {oxygen} ÷ ({trade} − {oxygen}) = {number(share)}, or {number(_PERCENT * share, 3)} %."
 
 
@@ -210,7 +212,7 @@ def air_free(draw: Draw) -> Task:
     monoxide = draw.amount("carbon_monoxide_dry", (15, 400, 1, "ppm"))
     flue = flue_gas(fuel("natural gas"), oxygen_dry=oxygen.si, carbon_monoxide_dry=monoxide.si)
     free = float(flue.carbon_monoxide_air_free_oxygen_rule)
-    trade = number(_trade_oxygen())
+    trade = trade_oxygen()
     return Task(
         title="Carbon monoxide, air-free",
         text=(
@@ -260,7 +262,7 @@ def leaking_probe(draw: Draw) -> Task:
     thinned = (1 - leak.si) * monoxide.si
     flue = flue_gas(fuel("natural gas"), oxygen_dry=read, carbon_monoxide_dry=thinned)
     free, rule = (float(v) for v in (flue.carbon_monoxide_air_free_oxygen_rule, flue.excess_air_oxygen_rule))
-    trade, kept, show = number(_trade_oxygen()), number(1 - leak.si), number(_PERCENT * read)
+    trade, kept, show = trade_oxygen(), number(1 - leak.si), number(_PERCENT * read)
     return Task(
         title="A probe that leaks",
         text=(

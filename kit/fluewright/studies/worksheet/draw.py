@@ -18,6 +18,7 @@ System: TypeAlias = Literal["US", "SI"]
 _One = TypeVar("_One")
 Range: TypeAlias = tuple[float, float, float, str]  # lowest, highest, step, unit
 
+_UNGROUPED = 4  # digits before the point that are read at a glance
 _SIGNS = {
     "": "",
     "percent": "%",
@@ -43,8 +44,14 @@ def _base(unit: str) -> str:
 
 def number(value: float, digits: int = 4) -> str:
     """Return a plain number with `digits` significant digits and no exponent."""
-    text = np.format_float_positional(value, precision=digits, fractional=False, trim="-")
-    return text.replace("-", "−")
+    return _spaced(np.format_float_positional(value, precision=digits, fractional=False, trim="-"))
+
+
+def _spaced(text: str) -> str:
+    """Return a number with a true minus and, from five digits on, commas between the thousands."""
+    whole, point, rest = text.partition(".")
+    grouped = f"{int(whole):,}" if len(whole.lstrip("-")) > _UNGROUPED else whole
+    return f"{grouped}{point}{rest}".replace("-", "−")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,24 +70,29 @@ class Amount:
     @property
     def bare(self) -> str:
         """The number without its unit."""
-        return f"{self.value + 0.0:.{self.decimals}f}".replace("-", "−")
+        return _spaced(f"{round(self.value, self.decimals) + 0.0:.{max(self.decimals, 0)}f}")
+
+    @property
+    def sign(self) -> str:
+        """The unit as printed."""
+        return _SIGNS.get(self.unit, self.unit)
 
     def __str__(self) -> str:
         """Return number and unit."""
-        return f"{self.bare} {_SIGNS.get(self.unit, self.unit)}".rstrip()
+        return f"{self.bare} {self.sign}".rstrip()
 
 
 def amount(value: float, unit: str, digits: int = 4) -> Amount:
     """Return an SI value as printed in `unit`, with `digits` significant digits."""
     shown = float(units.convert(value, _base(unit), unit or "1"))
     leading = math.floor(math.log10(abs(shown))) if shown else 0
-    decimals = max(0, digits - 1 - leading)
-    return Amount(value=round(shown, decimals), unit=unit, decimals=decimals)
+    decimals = digits - 1 - leading
+    return Amount(value=round(shown, decimals), unit=unit, decimals=max(0, decimals))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """What is asked for: `value`, `low` and `high` in the unit printed; a word has no numbers.
+    """What is asked for: `value`, `low` and `high` in the unit `sign` stands for; a word has no numbers.
 
     `text` is the answer rounded as a person would, `accepted` what counts as right, in words.
     """
@@ -88,6 +100,7 @@ class Answer:
     label: str
     text: str
     accepted: str
+    sign: str = ""
     value: float = math.nan
     low: float = math.nan
     high: float = math.nan
@@ -120,6 +133,7 @@ def answer(
         label=label,
         text=str(rounded),
         accepted=f"{least.bare} to {most}",
+        sign=rounded.sign,
         value=shown,
         low=round(low, decimals),
         high=round(high, decimals),

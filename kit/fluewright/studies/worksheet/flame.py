@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from fluewright import sources, units
+from fluewright import sources
 from fluewright.combustion import (
     adiabatic_flame,
     dry_flue_by_factor,
@@ -17,10 +17,11 @@ from fluewright.combustion import (
     published_fuel_factor,
     stack_losses,
 )
+from fluewright.studies.worksheet.air import trade_oxygen
 from fluewright.studies.worksheet.draw import Draw, Task, amount, answer, number
 
 REFERENCE = 298.15  # K, where heats of combustion are tabulated
-_PERCENT, _KILO, _MILLION = 100.0, 1e3, 1e6
+_PERCENT, _KILO = 100.0, 1e3
 
 
 def gross_heats() -> dict[str, float]:
@@ -51,7 +52,7 @@ def flame_temperature(draw: Draw) -> Task:
             f"is {number(capacity)} J/(mol K). How hot do they become, if nothing dissociates?"
         ),
         steps=(
-            f"Products: each mole of methane and air leaves as many moles; 1 + {number(float(gas.stoichiometric_air))} "
+            f"Products, as many moles as went in (CH₄ + 2 O₂ → CO₂ + 2 H₂O): 1 + {number(float(gas.stoichiometric_air))} "
             f"× {number(1 + extra.si)} = {number(moles)} mol.",
             f"Rise: {number(heat)} ÷ ({number(moles)} × {number(capacity)}) = {number(rise)} K.",
             f"Temperature: {start}{number(rise)} = {amount(hot, unit)}.",
@@ -122,18 +123,12 @@ def dissociation_constant(draw: Draw) -> Task:
 # ---------------------------------------------------------------------------- where CO and NO come from
 
 
-def _factors() -> tuple[float, str]:
-    """Return the oxygen of air as Method 19 counts it [%], as a number and in words."""
-    oxygen = _PERCENT * float(sources.table("emission_factors")["air_oxygen"]["epa"]["value"])
-    return oxygen, number(oxygen)
-
-
 def reference_oxygen(draw: Draw) -> Task:
     """Nitrogen oxides at a stated oxygen."""
     made = draw.amount("nitrogen_oxides_dry", (15, 120, 1, "ppm"))
     oxygen = draw.amount("oxygen_dry", (4, 12, 0.1, "percent"))
     at = fraction_at_reference_oxygen(made.si, oxygen_dry=oxygen.si, reference_oxygen=0.03)
-    fresh = _factors()[1]
+    fresh = trade_oxygen()
     return Task(
         title="Nitrogen oxides at 3 % oxygen",
         text=f"Dry flue gas holds {made} of nitrogen oxides at {oxygen} oxygen. How much is that at 3 % oxygen?",
@@ -150,25 +145,28 @@ def per_heat(draw: Draw) -> Task:
     oxygen = draw.amount("oxygen_dry", (2, 12, 0.1, "percent"))
     factor = published_fuel_factor("natural gas")
     emitted = emission_per_heat(made.si, species="NOx", dry_flue=dry_flue_by_factor(factor, oxygen_dry=oxygen.si))
-    air, fresh = _factors()
+    fresh = trade_oxygen()
     unit = draw.pick("lb/MMBtu", "mg/kWh")
     gas = amount(factor, draw.pick("ft^3/MMBtu", "m^3/kWh"))
-    thinned = gas.value * air / (air - oxygen.value)
+    thinned = gas.value * float(fresh) / (float(fresh) - oxygen.value)
     state = sources.table("emission_factors")["fuel_factor"]
-    weight = mass_concentration(1e-6, species="NOx", temperature=units.parse(state["temperature"], "K", "temperature"))
+    weight = mass_concentration(1e-6, species="NOx", temperature=state["temperature"])
     mass = amount(weight, draw.pick("lb/ft^3", "mg/m^3"))
     volume = draw.pick("ft³", "m³")
+    # A pound in a million cubic feet: a number that a person can write down.
+    heavy, many = draw.pick((mass.value * 1e6, "a million ft³"), (mass.value, "1 m³"))
     return Task(
         title="Nitrogen oxides for the heat put in",
         text=(
             f"Dry flue gas of natural gas holds {made} of nitrogen oxides at {oxygen} oxygen. By EPA Method 19 natural "
             f"gas makes {number(gas.value)} {volume} of dry flue gas for each {draw.pick('MMBtu', 'kWh')} with no excess "
-            f"air, and 1 ppm of nitrogen oxides, counted as NO₂, weighs {number(mass.value)} {draw.pick('lb/ft³', 'mg/m³')} "
-            "there. How much nitrogen oxides go out for the heat put in (gross)?"
+            f"air, and 1 ppm of nitrogen oxides, counted as NO₂, weighs {number(heavy)} {draw.pick('lb', 'mg')} in {many} of "
+            "it. How much nitrogen oxides go out for the heat put in (gross)?"
         ),
         steps=(
             f"Dry flue gas: {number(gas.value)} × {fresh} ÷ ({fresh} − {oxygen.bare}) = {number(thinned)} {volume}.",
-            f"Nitrogen oxides: {number(thinned)} × {made.bare} × {number(mass.value)} = {amount(emitted, unit, 3)}.",
+            f"Nitrogen oxides: {number(thinned)} × {made.bare} × {number(heavy)}{draw.pick(' ÷ 1,000,000', '')} = "
+            f"{amount(emitted, unit, 3)}.",
         ),
         answers=(answer("Nitrogen oxides", emitted, unit, decimals=draw.pick(4, 1), within=0.015),),
     )

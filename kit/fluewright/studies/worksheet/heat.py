@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from fluewright import sources
 from fluewright.combustion import (
     Fuel,
     blend,
+    dry_air,
     flue_gas,
     fuel,
     moist_air_water_fraction,
     saturation_pressure,
-    sensible_enthalpy,
     stack_loss_european,
     stack_losses,
 )
@@ -137,7 +135,7 @@ def condensate(draw: Draw) -> Task:
         text=(
             f"A condensing boiler burns methane at {rate}, gross, with {extra} excess of dry air, and its flue gas leaves "
             f"saturated at {cool}, at one atmosphere ({whole}). Water is saturated there at {vapor_p}. The gross heat of "
-            f"methane is {heat} (for one mole), and a mole of water weighs {number(weight.value)} "
+            f"methane is {heat}, and a mole of water weighs {number(weight.value)} "
             f"{draw.pick('lb', 'kg')}. What share of the water condenses, and how much is that in an hour?"
         ),
         steps=(
@@ -181,20 +179,6 @@ def european_rule(draw: Draw) -> Task:
             f"Loss: {number(rise)} × ({number(a)} ÷ ({number(fresh)} − {oxygen.bare}) + {number(b)}) = {number(_PERCENT * loss)} %.",
         ),
         answers=(answer("Stack loss, of the net heat", loss, "percent", decimals=1, within=0.01, by=0.1),),
-    )
-
-
-def _mean_capacities(hot: float) -> tuple[float, float, float]:
-    """Return mean heat capacities from 25 °C [J/(mol K)]: air, water vapor, and what burning adds to dry air.
-
-    The last is for one mole of methane: carbon dioxide in place of two moles of oxygen.
-    """
-    per_kelvin = 1 / (hot - REFERENCE)
-    air = {"O2": 0.20939, "N2": 0.780848, "Ar": 0.009362, "CO2": 0.0004}
-    return (
-        float(sensible_enthalpy(air, temperature=hot)) * per_kelvin,
-        float(sensible_enthalpy({"H2O": 1.0}, temperature=hot)) * per_kelvin,
-        float(sensible_enthalpy({"CO2": 1.0, "O2": -2.0}, temperature=hot)) * per_kelvin,
     )
 
 
@@ -250,7 +234,7 @@ def full_balance(draw: Draw) -> Task:
     parts = [float(v) for v in (loss.dry_gas, loss.water_sensible, loss.water_latent, loss.carbon_monoxide, loss.credit_air)]
     gross_share, net_share = float(loss.efficiency_gross), float(loss.efficiency_net)
     from_, scale = draw.pick("77", "25"), " ÷ 1.8" if draw.system == "US" else ""
-    need = number(float(gas.stoichiometric_air))
+    need, chill = number(float(gas.stoichiometric_air)), f"({cold.bare})" if cold.value < 0 else cold.bare
     return Task(
         title="From readings to efficiency",
         text=(
@@ -269,7 +253,7 @@ def full_balance(draw: Draw) -> Task:
             f"As latent heat: ({number(gross / _KILO)} − {number(net / _KILO)}) ÷ {number(gross / _KILO)} = {number(parts[2])}.",
             f"As carbon monoxide: {number(dry)} × {number(monoxide.si)} × {number(heats['CO'])} ÷ {number(gross)} = {number(parts[3])}.",
             f"The air brings less than at {draw.pick('77 °F', '25 °C')}: {number(air)} × {number(air_capacity)} × ({from_} − "
-            f"{cold.bare.replace('−', '-')}){scale} ÷ {number(gross)} = {number(-parts[4])} to pay for.",
+            f"{chill}){scale} ÷ {number(gross)} = {number(-parts[4])} to pay for.",
             f"Gross: 1 − {number(parts[0])} − {number(parts[1])} − {number(parts[2])} − {number(parts[3])} − {number(-parts[4])} "
             f"= {number(gross_share)}.",
             f"Net: {number(gross_share)} × {number(gross / _KILO)} ÷ {number(net / _KILO)} = {number(net_share)}.",
@@ -284,12 +268,6 @@ def full_balance(draw: Draw) -> Task:
 # ---------------------------------------------------------------------------- another gas in the same burner
 
 
-def _gas(draw: Draw, name: str, ethane: Amount, nitrogen: Amount) -> Fuel:
-    return Fuel(
-        composition={"CH4": 1 - ethane.si - nitrogen.si, "C2H6": ethane.si, "N2": nitrogen.si}, name=name
-    )
-
-
 def _heat(draw: Draw, gas: Fuel) -> tuple[Amount, float]:
     """Return the gross heating value as printed, and the relative density."""
     at = gas.properties(us_gas() if draw.system == "US" else None)
@@ -298,12 +276,9 @@ def _heat(draw: Draw, gas: Fuel) -> tuple[Amount, float]:
 
 def wobbe_index(draw: Draw) -> Task:
     """What a burner sees of a gas."""
-    gas = _gas(
-        draw,
-        "gas",
-        draw.amount("ethane", (0.5, 12, 0.1, "percent")),
-        draw.amount("nitrogen", (0.2, 8, 0.1, "percent")),
-    )
+    ethane = draw.amount("ethane", (0.5, 12, 0.1, "percent"))
+    nitrogen = draw.amount("nitrogen", (0.2, 8, 0.1, "percent"))
+    gas = Fuel(composition={"CH4": 1 - ethane.si - nitrogen.si, "C2H6": ethane.si, "N2": nitrogen.si})
     heat, density = _heat(draw, gas)
     wobbe = heat.si / math.sqrt(density)
     return Task(
@@ -352,7 +327,7 @@ def same_air(draw: Draw) -> Task:
     ratio = (1 + extra.si) * air / (air_2 * flow)
     flue = flue_gas(after, excess_air=ratio - 1)
     oxygen, carbon = float(flue.oxygen_dry), 1 - share.si
-    need, fresh = float(after.oxygen_need), number(float(np.asarray(after.oxygen_need)))
+    need, fresh = float(after.oxygen_need), number(float(after.oxygen_need))
     dry, left = ratio * air_2 + carbon - need, need * (ratio - 1)
     return Task(
         title="Hydrogen with the same air",
@@ -364,7 +339,7 @@ def same_air(draw: Draw) -> Task:
         steps=(
             f"Gas flow, relative: √({number(density)} ÷ {number(density_2)}) = {number(flow)}.",
             f"Oxygen the blend needs: 2 × {number(carbon)} + 0.5 × {number(share.si)} = {fresh}; its air, "
-            f"{fresh} ÷ 0.20939 = {number(air_2)}.",
+            f"{fresh} ÷ {number(dry_air()['O2'])} = {number(air_2)}.",
             f"Air ratio: {number(1 + extra.si)} × {number(air)} ÷ ({number(air_2)} × {number(flow)}) = {number(ratio)}.",
             f"Dry flue gas: {number(ratio)} × {number(air_2)} + {number(carbon)} − {fresh} = {number(dry)}.",
             f"Oxygen left: {fresh} × ({number(ratio)} − 1) = {number(left)}; share {number(left)} ÷ {number(dry)} = {number(oxygen)}.",

@@ -1,0 +1,255 @@
+"""The sections of a fuel-switch study's report, in the order of its pages."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Mapping
+
+from fluewright import sources
+from fluewright.appliance.altitude import altitude_citation
+from fluewright.report import words
+from fluewright.report.fuel_switch import figures, tables
+from fluewright.report.objects import (
+    Attachment,
+    Attachments,
+    Callout,
+    Document,
+    Facts,
+    Figure,
+    Paragraph,
+    Section,
+    Table,
+)
+from fluewright.sources import limits as safety
+from fluewright.studies.fuel_switch import FuelSwitch, results_text
+
+_LOUD: Mapping[str, str] = {"stop": "stop", "correct": "correct", "note": "note"}
+
+
+def document(study: FuelSwitch) -> Document:
+    """Return the title, the running head and the paper of the report."""
+    request = study.request
+    made = dt.datetime.combine(request.study.date, dt.time(12), tzinfo=dt.UTC)
+    return Document(
+        title="Fuel-switch study",
+        subtitle=f"From {study.present.name} to {words.joined(case.name for case in study.proposed)}",
+        header=(request.site.name, request.appliance.description or "appliance"),
+        date=words.day(request.study.date, study.givens.system),
+        made=made,
+        paper="letter" if request.report.paper == "letter" else "a4",
+    )
+
+
+# ---------------------------------------------------------------------------- page one
+
+
+def page_one(study: FuelSwitch) -> Section:
+    """Return what was asked, what the answer is for each fuel, the few numbers that decide, and what comes first."""
+    warning = (
+        [Callout("stop", "The appliance as it was found comes first.", text=study.request.warning, word="Stop")]
+        if study.request.warning
+        else []
+    )
+    first = sources.table("fuel_switch")["steps"][0]
+    parts = [
+        tables.facts(study),
+        *warning,
+        *_conclusions(study),
+        Callout("plain", f"{first['title']}.", text=first["text"], word="First"),
+        tables.at_a_glance(study),
+    ]
+    return Section("", parts)
+
+
+def _conclusions(study: FuelSwitch) -> Iterator[Callout]:
+    for case in study.proposed:
+        kept = case.unchanged
+        assert kept is not None
+        share = case.conversion.numbers["orifice_area_relative"].value if case.conversion is not None else 1.0
+        text = (
+            "Converted by the maker's listed parts, set and tested, it can give the same heat input."
+            if kept.weight != "note"
+            else f"An orifice for the same heat input would have {share:.0%} of the area."
+        )
+        yield Callout(
+            kept.weight,
+            case.conclusion,
+            text=text,
+            points=[f"If nothing is changed: {one.text[:1].lower()}{one.text[1:]}" for one in kept.reasons],
+            word="Conclusion" if kept.weight == "note" else kept.weight,
+        )
+
+
+def steps(study: FuelSwitch) -> Paragraph:
+    """Return what must be done, in order."""
+    listed = sources.table("fuel_switch")["steps"]
+    return Paragraph(points=[f"{number}. {one['title']}. {one['text']}" for number, one in enumerate(listed, start=1)])
+
+
+# ---------------------------------------------------------------------------- the evidence
+
+
+def comparison(study: FuelSwitch) -> Section:
+    """Return the fuels beside each other, and how they burn at the same heat input."""
+    return Section(
+        "",
+        [figures.compared(study), tables.properties(study), tables.burned(study), figures.oxygen_curves(study)],
+    )
+
+
+def flames(study: FuelSwitch) -> Section:
+    """Return the flames: temperature, species, nitric oxide, speed."""
+    return Section("", [tables.flames(study), tables.species(study)])
+
+
+def changes(study: FuelSwitch) -> Section:
+    """Return what must change in appliance, supply and room."""
+    optional = [one for one in (tables.sizes(study), tables.pressures(study)) if one is not None]
+    parts: list[Table | Section | Paragraph] = [tables.conversion(study), *optional, tables.openings(study)]
+    return Section("", [*parts, Paragraph(points=list(_consequences(study)))])
+
+
+def _consequences(study: FuelSwitch) -> Iterator[str]:
+    system = study.givens.system
+    present = study.present
+    for case in study.proposed:
+        was, now = present.same_oxygen.numbers, case.same_oxygen.numbers
+        dew = now["water_dew_point"].value - was["water_dew_point"].value
+        water = case.properties["condensate_per_heat"].value / present.properties["condensate_per_heat"].value
+        mass = now["stack_mass_flow"].value / was["stack_mass_flow"].value
+        margin = float(study.givens.flue_temperature[0]) - now["water_dew_point"].value
+        yield (
+            f"Vent, {case.name}: {mass:.0%} of today's flue gas by mass; {water:.0%} of the water; the dew point is "
+            f"{words.half_width('water_dew_point', abs(dew), system)} {'higher' if dew > 0 else 'lower'}, "
+            f"{words.half_width('water_dew_point', abs(margin), system)} {'below' if margin > 0 else 'above'} the flue "
+            "temperature. " + _vent(study, dew)
+        )
+        if case.conversion is None:
+            continue
+        drop = case.conversion.numbers["pipe_pressure_drop_relative"].value
+        flow = case.conversion.numbers["gas_volume_flow"].value / case.conversion.numbers["gas_volume_flow_present"].value
+        yield (
+            f"Piping, {case.name}: {flow:.0%} of today's gas flow by volume and {drop:.0%} of its pressure drop in the same "
+            f"pipe. {'Check the pipe size by the code’s table before anything else.' if drop > 1 else 'The pipe is large enough by this count; the code’s table decides.'}"
+        )
+        if "primary_air_relative" in case.conversion.numbers:
+            air = case.conversion.numbers["primary_air_relative"]
+            yield (
+                f"Primary air, {case.name}: with the same throat and ports the burner would draw {words.amount(air, system)} of "
+                "the primary air it draws today, as a share of the fuel's need. Shutter or restrictor by the kit's "
+                "instructions, the flame by eye: no lifting, no yellow tips, and carbon monoxide by test."
+            )
+        if study.givens.burner == "ratio-controlled":
+            yield (
+                f"Ratio control, {case.name}: there is no manifold pressure to set. The gas valve's throttle and offset are set "
+                f"at the highest and lowest rate by oxygen, or by carbon dioxide for this fuel (at the same oxygen, "
+                f"{words.bound('carbon_dioxide_dry', now['carbon_dioxide_dry'].value, system)})."
+            )
+
+
+def _vent(study: FuelSwitch, dew: float) -> str:
+    if study.givens.condensing:
+        return "The drain and neutralizer must take the condensate stated above."
+    if dew > 0:
+        return "A masonry chimney or a single-wall connector that was just dry may now run wet: check its sizing and lining."
+    return "A vent that is dry today stays so; its sizing still goes by the maker's and the code's tables."
+
+
+def interchange(study: FuelSwitch) -> Section:
+    """Return what happens if nothing is changed, and what the published criteria say."""
+    parts: list[Figure | Table | Section | Paragraph] = [
+        figures.unchanged(study),
+        tables.unchanged(study),
+        figures.wobbe(study),
+        tables.groups(study),
+    ]
+    for case in study.proposed:
+        assert case.unchanged is not None
+        if any(one.value is not None and one.outcome != "says nothing" for one in case.unchanged.indices):
+            parts.append(tables.indices(study, case))
+        if case.unchanged.scope:
+            parts.append(
+                Paragraph(
+                    f"The indices of Bulletin 36 and of Weaver say nothing of {case.name} here: {case.unchanged.scope}.",
+                    quiet=True,
+                )
+            )
+    return Section("", parts)
+
+
+def sweeps(study: FuelSwitch) -> Section | Paragraph:
+    """Return the sweeps as figures."""
+    if not study.sweeps:
+        return Paragraph("No sweep was asked for.")
+    return Section("", [figures.sweep(study, one) for one in study.sweeps])
+
+
+# ---------------------------------------------------------------------------- the proof
+
+
+def assumptions(study: FuelSwitch) -> Table | Paragraph:
+    """Return everything that was assumed."""
+    return tables.assumptions(study) if study.assumptions else Paragraph("Nothing had to be assumed.")
+
+
+def methods(study: FuelSwitch) -> Paragraph:
+    """Return how the numbers were formed, and by which sources."""
+    data = sources.table
+    interchange_data, speed = data("interchange"), data("flame_speed")
+    practice = altitude_citation(study.request.site.altitude_practice)
+    points = [
+        f"Heating values, Wobbe index, relative density: {data('species')['source']['title']}.",
+        "Air, flue gas, losses, dew point: balance of carbon, hydrogen, oxygen and nitrogen on the fuel, humid air; heat input "
+        "is the gross heating value at 25 °C, sensible heat Cantera's species data, saturation IAPWS.",
+        "Flames: Cantera's equilibrium at constant enthalpy and pressure. Thermal nitric oxide: "
+        f"{tables.came_by(data('nitric_oxide')['rate'])}.",
+        f"Laminar flame speed: {speed['grid']['source']}. Where that mechanism is unsuited: "
+        f"{speed['measured']['propane']['source']} ({speed['measured']['propane']['note']}). Without either, none is shown.",
+        "Orifices: mass flow n C A √(2 ρ Δp), with the gas's density before the hole; the present orifice known, the "
+        "coefficient C cancels. Heat input at one pressure goes as the gross Wobbe index, pressure as the square of heat input.",
+        "Primary air: momentum of the gas jet equals that of the mixture in the throat; derived here, ports and friction "
+        "unchanged.",
+        "Nothing changed: heat input as the Wobbe index, air as today, combustion by the balance; starved gas by equilibrium.",
+        f"Altitude, “{study.request.site.altitude_practice}”: {words.source(practice)}",
+        f"US guideline: {tables.came_by(interchange_data['guideline'])}. Bulletin 36: "
+        f"{tables.came_by(interchange_data['bulletin_36'])}. Weaver: {tables.came_by(interchange_data['weaver'])}; "
+        f"{interchange_data['weaver']['place']}.",
+        "Intervals: 95 %, by draws of composition, oxygen, temperatures, pressure setting and weather (JCGM 101). What has no "
+        "interval has none that could be given.",
+    ]
+    return Paragraph(points=points, quiet=True)
+
+
+def provenance(study: FuelSwitch) -> Facts:
+    """Return versions and settings, and how to repeat the study."""
+    made = study.results["provenance"]
+    assert isinstance(made, Mapping)
+    libraries = ", ".join(f"{name} {version}" for name, version in made["libraries"].items())
+    return Facts(
+        [
+            ("Computed with", f"Python {made['python']}, {libraries}"),
+            ("Settings", f"{made['draws']:,} draws, seed {made['seed']}"),
+            ("To repeat it", "Install the same version and run its fuel-switch command on the attached request."),
+        ]
+    )
+
+
+def attachments(study: FuelSwitch) -> Attachments:
+    """Return the files that travel inside the PDF."""
+    request = study.request.model_dump_json(indent=2, exclude_none=True).encode() + b"\n"
+    return Attachments(
+        [
+            Attachment(
+                name="results.json",
+                description="every number, machine-readable",
+                content=results_text(study).encode(),
+            ),
+            Attachment(name="request.json", description="the request as read, in SI units", content=request),
+        ]
+    )
+
+
+def cautions(study: FuelSwitch) -> Paragraph:
+    """Return the cautions of a switch of fuel, and those that go with every report."""
+    own = [f"{one['title']}. {one['text']}" for one in sources.table("fuel_switch")["cautions"]]
+    return Paragraph(points=[*own, *(f"{one.title}. {one.text}" for one in safety.cautions())])

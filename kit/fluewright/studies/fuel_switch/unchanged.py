@@ -1,0 +1,278 @@
+"""What happens if another fuel is connected and nothing is changed: input, air, oxygen, carbon monoxide, flame."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from fluewright import combustion, sources, units
+from fluewright.appliance import Number
+from fluewright.combustion.flammability import flammability_limits
+from fluewright.combustion.interchange import (
+    bulletin_36_indices,
+    gas_groups,
+    interchange_scope,
+    weaver_indices,
+)
+from fluewright.studies.fuel_switch.compare import Burned, air_need, burned
+from fluewright.studies.fuel_switch.givens import Gas, Givens, number
+from fluewright.units import Array
+
+Weight = Literal["stop", "correct", "note"]
+Outcome = Literal["within", "beyond preferable", "beyond", "says nothing"]
+_BUTANES = ("n-C4H10", "i-C4H10", "n-C5H12", "i-C5H12", "neo-C5H12", "n-C6H14")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reason:
+    """One thing that speaks against connecting a fuel unchanged, or a remark, with its weight."""
+
+    weight: Weight
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Index:
+    """One published criterion of interchangeability: its value, its limits in words, and what they say."""
+
+    criterion: str
+    family: str
+    value: Number | None
+    limit: str
+    outcome: Outcome
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unchanged:
+    """A fuel in the appliance as it is: same orifices, same manifold pressure, same air."""
+
+    numbers: Mapping[str, Number]
+    indices: tuple[Index, ...]
+    groups: tuple[str, ...]
+    present_groups: tuple[str, ...]
+    scope: str
+    reasons: tuple[Reason, ...]
+
+    @property
+    def weight(self) -> Weight:
+        """The gravest weight among the reasons."""
+        weights = {one.weight for one in self.reasons}
+        return "stop" if "stop" in weights else "correct" if "correct" in weights else "note"
+
+
+def unchanged(present: Gas, gas: Gas, givens: Givens, running: Burned) -> Unchanged:
+    """Return what a fuel does in the appliance as it is set for the present one.
+
+    The heat input goes as the gross Wobbe index. The air stays what it was, whether draft, an inducer or a fan
+    moves it; so does the air that a ratio controller meters, since it meters the gas by the same pressure drop.
+    """
+    ratio = np.asarray(gas.drawn.wobbe_gross) / np.asarray(present.drawn.wobbe_gross)
+    air_ratio = running.air_ratio / ratio * air_need(present) / air_need(gas)
+    numbers = {
+        "heat_input_relative": number("heat_input_relative", ratio, basis="same orifices and manifold pressure"),
+        "air_ratio": number("air_ratio", air_ratio, basis="the air of the present fuel"),
+        "excess_air": number("excess_air", air_ratio - 1, basis="the air of the present fuel"),
+        **_flue_unchanged(gas, givens, air_ratio, ratio),
+    }
+    scope = interchange_scope(present.fuel, gas.fuel)
+    return Unchanged(
+        numbers=numbers,
+        indices=tuple(_indices(present, gas, scope)),
+        groups=gas_groups(gas.fuel),
+        present_groups=gas_groups(present.fuel),
+        scope=scope,
+        reasons=tuple(_reasons(present, gas, numbers, scope)),
+    )
+
+
+def _flue_unchanged(gas: Gas, givens: Givens, air_ratio: Array, ratio: Array) -> Mapping[str, Number]:
+    """Return oxygen and carbon dioxide where there is air enough; the carbon monoxide of equilibrium where not."""
+    if air_ratio[0] >= 1:
+        # Draws that starve have no complete burning: the number's interval is then left to the rest.
+        enough = np.maximum(air_ratio, 1.0)
+        found = burned(gas, givens, air_ratio=enough, heat_input=givens.heat_input * ratio).numbers
+        kept = ("oxygen_dry", "carbon_dioxide_dry", "efficiency_gross", "water_dew_point")
+        return {name: found[name] for name in kept}
+    quench = units.parse(sources.table("fuel_switch")["thresholds"]["quench_temperature"], "K", "quench_temperature")
+    starved = combustion.equilibrium_products(
+        gas.fuel, air_ratio=max(float(air_ratio[0]), 0.5), temperature=quench, pressure=float(givens.pressure[0])
+    )
+    basis = f"equilibrium at {quench:.0f} K, where flue gas freezes"
+    return {
+        "oxygen_dry": number("oxygen_dry", np.asarray(0.0), basis="none left"),
+        "carbon_monoxide_equilibrium": Number(
+            quantity="carbon_monoxide_equilibrium", value=float(starved.dry["CO"]), origin="computed", basis=basis
+        ),
+    }
+
+
+def _reasons(present: Gas, gas: Gas, numbers: Mapping[str, Number], scope: str) -> Iterator[Reason]:
+    rules = sources.table("fuel_switch")["thresholds"]
+    heat, air = numbers["heat_input_relative"], numbers["air_ratio"]
+    low, high = _ends(heat)
+    if high > rules["heat_input_high"]:
+        weight: Weight = "stop" if low > rules["heat_input_high"] else "correct"
+        yield Reason(
+            weight=weight,
+            text=f"It would fire at about {heat.value:.0%} of the heat input of the present fuel, over the rating.",
+        )
+    if low < rules["heat_input_low"]:
+        yield Reason(weight="correct", text=f"It would fire at only about {heat.value:.0%} of the present heat input.")
+    least = _ends(air)[0]
+    if air.value < 1:
+        starved = numbers["carbon_monoxide_equilibrium"].value
+        yield Reason(
+            weight="stop",
+            text=f"It would get {air.value:.0%} of the air it needs: the flue gas would hold some {starved:.1%} carbon "
+            "monoxide and soot would form.",
+        )
+    elif least < rules["air_ratio_low"]:
+        yield Reason(
+            weight="stop" if least < 1 else "correct",
+            text=f"Only {max(air.value - 1, 0):.0%} excess air would be left: carbon monoxide is to be expected.",
+        )
+    oxygen = numbers["oxygen_dry"]
+    if oxygen.value > rules["oxygen_high"]:
+        yield Reason(
+            weight="correct",
+            text=f"The flue gas would hold {oxygen.value:.0%} oxygen: so much air chills the flame or blows it off.",
+        )
+    yield from _flame_reasons(present, gas, scope)
+
+
+def _flame_reasons(present: Gas, gas: Gas, scope: str) -> Iterator[Reason]:
+    if float(flammability_limits(gas.fuel).upper) >= 1:
+        yield Reason(weight="stop", text="It is flammable as piped: a flame can run back into the pipe.")
+    if not scope:
+        now, limits = bulletin_36_indices(present.fuel, gas.fuel), _bulletin_limits()
+        for name, words in (("lifting", "lifting flames"), ("flashback", "flashback"), ("yellow_tip", "yellow tips")):
+            if _bulletin_outcome(float(getattr(now, name)), limits[name]) == "beyond":
+                yield Reason(weight="correct", text=f"By the indices of Bulletin 36, {words} are to be expected.")
+    was_light, is_heavy = float(present.fuel.relative_density) < 1, float(gas.fuel.relative_density) > 1
+    if was_light and is_heavy:
+        yield Reason(weight="note", text="Leaked gas would sink to floors and basements instead of rising.")
+    elif not was_light and not is_heavy:
+        yield Reason(weight="note", text="Leaked gas would rise and gather under ceilings instead of lying on floors.")
+
+
+def _ends(one: Number) -> tuple[float, float]:
+    return (one.low, one.high) if one.has_interval else (one.value, one.value)
+
+
+# ---------------------------------------------------------------------------- published criteria
+
+
+def _indices(present: Gas, gas: Gas, scope: str) -> Iterator[Index]:
+    yield from _guideline(present, gas)
+    yield from _bulletin(present, gas, scope)
+    yield from _weaver(present, gas, scope)
+
+
+def _guideline(present: Gas, gas: Gas) -> Iterator[Index]:
+    data = sources.table("interchange")["guideline"]
+    natural = "natural gas" in (present.pressure_kind, present.fuel.kind)
+    family = "US guideline (Natural Gas Council Plus, 2005)"
+    at = gas.drawn.properties(combustion.reference_conditions("US 60 °F, 14.696 psia"))
+    ratio = np.asarray(gas.drawn.wobbe_gross) / np.asarray(present.drawn.wobbe_gross)
+    low, high = (units.convert(data[f"wobbe_{end}"], data["wobbe_unit"], "J/m^3") for end in ("low", "high"))
+    parts = gas.drawn.composition
+    inert = sum(np.asarray(parts.get(name, 0.0)) for name in ("N2", "CO2"))
+    heavy = sum(np.asarray(parts.get(name, 0.0)) for name in _BUTANES)
+    spread = data["wobbe_spread"]
+    heating = data["heating_value"]
+    most = units.convert(heating["high"], data["wobbe_unit"], "J/m^3")
+    rows: list[tuple[str, Number, float, float, str, str]] = [
+        (
+            "Wobbe index against the present gas",
+            number("heat_input_relative", ratio),
+            1 - spread,
+            1 + spread,
+            f"within {spread:.0%}",
+            data["status"],
+        ),
+        ("Wobbe index, gross", number("wobbe_gross", at.wobbe_gross), low, high, "1,200 to 1,400 Btu/ft³", data["status"]),
+        (
+            "Heating value, gross",
+            number("gross_heating_value_volume", at.gross_heating_value),
+            0.0,
+            most,
+            "at most 1,110 Btu/ft³",
+            heating["status"],
+        ),
+        ("Nitrogen and carbon dioxide", number("fuel_share", inert), 0.0, data["inert_high"], "at most 4 %", data["status"]),
+        ("Butanes and heavier", number("fuel_share", heavy), 0.0, data["butanes_high"], "at most 1.5 %", data["status"]),
+    ]
+    for criterion, value, least, greatest, words, status in rows:
+        within = least <= value.value <= greatest
+        yield Index(
+            criterion=criterion,
+            family=family,
+            value=value,
+            limit=words,
+            outcome="says nothing" if not natural else "within" if within else "beyond",
+            source=data["source"],
+            status=status,
+        )
+
+
+def _bulletin_limits() -> Mapping[str, Mapping[str, float | str]]:
+    limits: Mapping[str, Mapping[str, float | str]] = sources.table("interchange")["bulletin_36"]["limits"]
+    return limits
+
+
+def _bulletin_outcome(value: float, limit: Mapping[str, float | str]) -> Outcome:
+    sign = 1 if limit["bad"] == "above" else -1
+    if sign * value > sign * float(limit["objectionable"]):
+        return "beyond"
+    return "beyond preferable" if sign * value > sign * float(limit["preferable"]) + 1e-3 else "within"
+
+
+def _bulletin(present: Gas, gas: Gas, scope: str) -> Iterator[Index]:
+    data = sources.table("interchange")["bulletin_36"]
+    found = bulletin_36_indices(present.drawn, gas.drawn)
+    words = {"lifting": "Lifting", "flashback": "Flashback", "yellow_tip": "Yellow tips"}
+    for name, label in words.items():
+        limit, value = _bulletin_limits()[name], np.asarray(getattr(found, name))
+        side = "at most" if limit["bad"] == "above" else "at least"
+        yield Index(
+            criterion=label,
+            family="AGA Bulletin 36",
+            value=None if scope or not np.isfinite(value[0]) else number("interchange_index", value),
+            limit=f"{side} {limit['preferable']:.2f} preferable, {limit['objectionable']:.2f} objectionable",
+            outcome="says nothing" if scope else _bulletin_outcome(float(value[0]), limit),
+            source=data["source"],
+            status=data["status"],
+        )
+
+
+def _weaver(present: Gas, gas: Gas, scope: str) -> Iterator[Index]:
+    data = sources.table("interchange")["weaver"]
+    found = weaver_indices(present.drawn, gas.drawn)
+    words = {
+        "heat": "Heat rate",
+        "primary_air": "Primary air",
+        "lifting": "Lifting",
+        "flashback": "Flashback",
+        "yellow_tip": "Yellow tips",
+        "incomplete": "Incomplete combustion",
+    }
+    for name, label in words.items():
+        limit, value = data["limits"][name], np.asarray(getattr(found, name))
+        low, high = limit.get("low", -np.inf), limit.get("high", np.inf)
+        text = " to ".join(f"{end:.2f}" for end in (low, high) if np.isfinite(end))
+        prefix = "" if np.isfinite(low) and np.isfinite(high) else "at least " if np.isfinite(low) else "at most "
+        known = not scope and bool(np.isfinite(value[0]))
+        yield Index(
+            criterion=label,
+            family="Weaver (1951)",
+            value=number("interchange_index", value) if known else None,
+            limit=f"{prefix}{text}",
+            outcome="says nothing" if not known else "within" if low - 1e-3 <= value[0] <= high + 1e-3 else "beyond",
+            source=data["source"],
+            status=data["status"],
+        )

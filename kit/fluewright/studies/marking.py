@@ -1,0 +1,295 @@
+"""The audit of a practice visit held against its truth: what was found, what was missed, what was invented."""
+
+from __future__ import annotations
+
+import fnmatch
+import hashlib
+import json
+import math
+import tempfile
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fluewright import sources
+from fluewright.errors import InputError, UnknownNameError
+from fluewright.studies.practice import fault_names, practice_visit
+from fluewright.studies.results import LAYOUT
+
+__all__ = ["Mark", "mark", "mark_audit"]
+
+_FOUND = frozenset({"beyond", "fault seen"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """How an audit stands against the truth of its visit.
+
+    `found` and `missed` are the planted faults and the limits truly passed, `invented` what the audit says and
+    the truth denies, each in words. `off` are the numbers whose 95 % interval does not hold the truth, of
+    `numbers` that have one.
+    """
+
+    visit: str
+    planted: tuple[str, ...]
+    found: tuple[str, ...]
+    missed: tuple[str, ...]
+    invented: tuple[str, ...]
+    numbers: int
+    off: tuple[str, ...]
+
+    @property
+    def faults_found(self) -> tuple[str, ...]:
+        """The planted faults among what was found."""
+        return tuple(fault for fault in self.planted if any(line.startswith(f"{fault}:") for line in self.found))
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The mark in lines, one to a thing."""
+        lines = [
+            f"{kind}: {line}"
+            for kind, group in (("found", self.found), ("missed", self.missed), ("invented", self.invented))
+            for line in group
+        ]
+        held = f"numbers: {self.numbers - len(self.off)} of {self.numbers} intervals hold the truth"
+        return (*lines, held + (f"; not {', '.join(self.off)}" if self.off else ""))
+
+
+def mark_audit(audit: Path, *, truth: Path, named: Sequence[str] = ()) -> Mark:
+    """Return the mark of one audit.
+
+    Parameters
+    ----------
+    audit : Path
+        The results.json of a student's audit, or the visit folder, which is then audited here.
+    truth : Path
+        The truth of the practice visit, as `fluewright practice` wrote it.
+    named : sequence of str
+        Faults that the student named in words.
+
+    Raises
+    ------
+    InputError
+        A file cannot be read or is not what it should be, or the truth is of another visit.
+    UnknownNameError
+        A fault named does not exist.
+    """
+    known = _json(truth, "truth")
+    if not {"scenario", "seed", "faults", "test_points"} <= known.keys():
+        raise InputError(f"{truth} is not the truth of a practice visit; it is the file that fluewright practice names last")
+    results, refusal = (_audited(audit), "") if not audit.is_dir() else _of_folder(audit)
+    if results is not None:
+        _check_same(results, known, truth)
+    return mark(results, known, named=named, refusal=refusal, visit=audit.name.removesuffix(".results.json"))
+
+
+def mark(
+    results: Mapping[str, Any] | None,
+    truth: Mapping[str, Any],
+    *,
+    named: Sequence[str] = (),
+    refusal: str = "",
+    visit: str = "",
+) -> Mark:
+    """Return the mark of an audit from its results and the truth, both as plain values.
+
+    A planted fault is found where the audit shows it (``sources/marking.toml``) or the student named it. A limit is
+    found where reading and truth both pass it, missed where the truth passes it and the audit says "within", invented
+    where the audit says "beyond" and the truth does not pass it. "Cannot tell" is neither.
+
+    Parameters
+    ----------
+    results : mapping or None
+        What results.json holds; None where the visit was refused.
+    truth : mapping
+        What the truth file holds.
+    named : sequence of str
+        Faults the student named.
+    refusal : str
+        Why the visit was refused.
+    visit : str
+        Its name.
+    """
+    stray = next((fault for fault in named if fault not in fault_names()), None)
+    if stray is not None:
+        raise UnknownNameError("fault", stray, fault_names())
+    planted = tuple(truth["faults"])
+    judged = () if results is None else tuple(results["judgements"])
+    shown = {fault: tuple(_shown(fault, judged, results, refusal)) for fault in planted}
+    evidence = {id(one) for lines in shown.values() for one in lines if isinstance(one, dict)}
+    found, missed, invented = [], [], []
+    for fault in planted:
+        lines = [_words(one) if isinstance(one, dict) else one for one in shown[fault]]
+        lines += ["named by the student"] if fault in named else []
+        about = sources.table("practice")["faults"][fault]["about"]
+        (found if lines else missed).append(f"{fault}: {about} ({'; '.join(lines) or _why(fault)})")
+    invented += [f"{fault}: named by the student, not planted" for fault in named if fault not in planted]
+    for one in judged:
+        passed = _truly_passed(one, truth)
+        if passed is None or id(one) in evidence:
+            continue
+        if one["outcome"] in _FOUND:
+            (found if passed else invented).append(_words(one))
+        elif passed and one["outcome"] == "within":
+            missed.append(f"{one['rule']}: said to be within, truly beyond")
+    marked = [] if results is None else list(_numbers(results, truth))
+    return Mark(
+        visit=visit,
+        planted=planted,
+        found=tuple(found),
+        missed=tuple(missed),
+        invented=tuple(invented),
+        numbers=len(marked),
+        off=tuple(name for name, holds in marked if not holds),
+    )
+
+
+# ---------------------------------------------------------------------------- how a fault shows
+
+
+def _why(fault: str) -> str:
+    return str(sources.table("marking")["faults"][fault]["why"])
+
+
+def _shown(
+    fault: str, judged: Sequence[Mapping[str, Any]], results: Mapping[str, Any] | None, refusal: str
+) -> Iterator[Any]:
+    """Yield what shows a fault: judgements of the audit, or words."""
+    for sign in sources.table("marking")["faults"][fault]["shown_by"]:
+        rule, _, rest = sign.partition(" ")
+        if rule == "refused":
+            if refusal.startswith(rest):
+                yield f"the visit is refused: {refusal}"
+        elif sign == "no window":
+            if results is not None and any(point["window"] is None for point in results["test_points"]):
+                yield "no steady window"
+        else:
+            yield from (
+                one
+                for one in judged
+                if one["outcome"] in _FOUND and fnmatch.fnmatchcase(one["rule"], rule) and rest in {"", _side(one)}
+            )
+
+
+def _side(judgement: Mapping[str, Any]) -> str:
+    high = judgement["limit_high"]
+    return "above" if high is not None and judgement["measured"]["value"] > high else "below"
+
+
+def _words(judgement: Mapping[str, Any]) -> str:
+    point = f", {judgement['test_point']}" if judgement["test_point"] else ""
+    return f"{judgement['rule']}{point}: {judgement['headline']}"
+
+
+# ---------------------------------------------------------------------------- limits and numbers against the truth
+
+
+def _true_value(quantity: str, basis: str, point: Mapping[str, Any], truth: Mapping[str, Any]) -> float | None:
+    """Return the true value that a number of the audit should hold, or None where the truth does not tell."""
+
+    def of(name: str) -> float:
+        return float(point[name]["value"]) if name in point else math.nan
+
+    worst = "every burning row" in basis or basis.startswith("worst of")
+    if "rise over" in basis or (worst and quantity == "carbon_monoxide_dry"):
+        return None
+    if quantity.startswith("carbon_monoxide_air_free"):
+        value = of("carbon_monoxide_air_free_greatest" if worst else "carbon_monoxide_air_free")
+    elif quantity == "carbon_monoxide_ambient":
+        value = float(truth["carbon_monoxide_ambient_greatest"]["value"]) if worst else math.nan
+    elif quantity == "dew_point_margin":
+        value = of("flue_temperature") - of("water_dew_point")
+    elif quantity == "excess_air_oxygen_rule":
+        value = of("oxygen_dry") / (sources.table("air")["trade"]["oxygen"] - of("oxygen_dry"))
+    else:
+        value = of(quantity)
+    return None if math.isnan(value) else value
+
+
+def _truly_passed(judgement: Mapping[str, Any], truth: Mapping[str, Any]) -> bool | None:
+    """Return whether the truth passes what was judged, or None where it does not tell."""
+    measured = judgement["measured"]
+    if measured is None:
+        return _check_truth(judgement["rule"], truth)
+    point = truth["test_points"].get(judgement["test_point"], {})
+    value = _true_value(measured["quantity"], measured["basis"], point, truth)
+    low, high = judgement["limit_low"], judgement["limit_high"]
+    if value is None or (low is None and high is None):
+        return None
+    return bool((low is not None and value < low) or (high is not None and value > high))
+
+
+def _check_truth(check: str, truth: Mapping[str, Any]) -> bool | None:
+    """Return whether a fault was there to be seen by eye, as far as the planted faults tell."""
+    table = sources.table("practice")
+    planted = (table["faults"][fault].get("checks", {}) for fault in truth["faults"])
+    entry: Any = next((checks[check] for checks in planted if check in checks), None)
+    if entry is None:
+        entry = _scenario_checks(truth["scenario"]).get(check)
+    return None if entry is None else (entry if isinstance(entry, str) else entry["result"]) == "fault seen"
+
+
+def _scenario_checks(name: str) -> Mapping[str, Any]:
+    entry = sources.table("practice")["scenarios"][name]
+    base = _scenario_checks(entry["like"]) if "like" in entry else {}
+    return {**base, **entry.get("visit", {}).get("checks", {})}
+
+
+def _numbers(results: Mapping[str, Any], truth: Mapping[str, Any]) -> Iterator[tuple[str, bool]]:
+    """Yield every number that has an interval and a truth, and whether the one holds the other."""
+    for point in results["test_points"]:
+        known = truth["test_points"].get(point["name"], {})
+        for name, number in {**point["readings"], **point["numbers"]}.items():
+            if name != number["quantity"] or number["interval_low"] is None or number["interval_high"] is None:
+                continue
+            value = _true_value(name, number["basis"], known, truth)
+            if value is not None:
+                yield name, number["interval_low"] <= value <= number["interval_high"]
+
+
+# ---------------------------------------------------------------------------- files
+
+
+def _json(path: Path, what: str) -> Mapping[str, Any]:
+    try:
+        read = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(f"the {what} {path} cannot be read: {error.strerror}") from error
+    except ValueError as error:
+        raise InputError(f"the {what} {path} is not JSON: {error}") from error
+    return read if isinstance(read, dict) else {}
+
+
+def _audited(path: Path) -> Mapping[str, Any]:
+    results = _json(path, "audit")
+    if results.get("layout") != LAYOUT:
+        raise InputError(f"{path} is not the results.json of an audit; make one with fluewright audit")
+    return results
+
+
+def _of_folder(folder: Path) -> tuple[Mapping[str, Any] | None, str]:
+    """Return the results of a visit folder, or why it is refused."""
+    from fluewright.studies.audit import audit
+    from fluewright.visit import open_visit
+
+    try:
+        return audit(open_visit(folder)).results, ""
+    except InputError as error:
+        return None, str(error)
+
+
+def _check_same(results: Mapping[str, Any], truth: Mapping[str, Any], path: Path) -> None:
+    """Refuse a truth of another visit, and logs that were changed: they are made again and compared."""
+    with tempfile.TemporaryDirectory(prefix="fluewright-") as aside:
+        fault, severity = next(iter(truth["faults"].items()), (None, 1.0))
+        made = practice_visit(
+            Path(aside) / "visit", scenario=truth["scenario"], seed=truth["seed"], fault=fault, severity=severity
+        )
+        given = {file.name: hashlib.sha256(file.read_bytes()).hexdigest() for file in made.folder.iterdir()}
+    for account in results["account_of_rows"]:
+        if given.get(account["file"]) != account["sha256"]:
+            raise InputError(
+                f"{account['file']} in the audit is not the log of the visit that {path} is the truth of; "
+                "give the truth of the same visit, and leave its logs as they were"
+            )

@@ -1,0 +1,176 @@
+"""A log as it fills up while it is read: columns of the rows that have a time, and what all other rows are."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fluewright.visit.cells import Cells
+from fluewright.visit.times import Mask, Micros
+
+TEXTS_KEPT = 1000  # unreadable cells and times kept for messages, per block and column
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowsAside:
+    """Rows set aside for one reason, the first of them, and how it reads."""
+
+    rows: int
+    first_row: int
+    example: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimedRows:
+    """The rows of one block that have a time: `cells` by quantity, `texts` the unreadable cells by row."""
+
+    rows: NDArray[np.int64]
+    micros: Micros
+    zoned: Mask
+    cells: Mapping[str, Cells]
+    texts: Mapping[str, Mapping[int, str]]
+
+    def taken(self, keep: Mask) -> TimedRows:
+        """Return the rows where `keep` is true."""
+        return replace(
+            self,
+            rows=self.rows[keep],
+            micros=self.micros[keep],
+            zoned=self.zoned[keep],
+            cells={quantity: column.taken(keep) for quantity, column in self.cells.items()},
+        )
+
+
+@dataclass(slots=True, kw_only=True)
+class BlockRead:
+    """What was read of one block of lines.
+
+    `unreadable` holds the first times that could not be read, by row, and `unreadable_rows` counts them all.
+    `worded` names the quantities whose cells are not all numbers.
+    """
+
+    lines: int
+    timed: TimedRows | None = None
+    aside: dict[str, RowsAside] = field(default_factory=dict)
+    unreadable: dict[int, str] = field(default_factory=dict)
+    unreadable_rows: int = 0
+    worded: set[str] = field(default_factory=set)
+
+    def set_aside(self, reason: str, rows: Sequence[int] | NDArray[np.int64], example: str = "") -> None:
+        """Account for rows that are not used."""
+        add_aside(self.aside, reason, rows, example)
+
+
+def add_aside(
+    aside: dict[str, RowsAside], reason: str, rows: Sequence[int] | NDArray[np.int64], example: str = ""
+) -> None:
+    """Add rows to those set aside for a reason."""
+    if len(rows):
+        _add(aside, reason, RowsAside(rows=len(rows), first_row=int(rows[0]), example=example))
+
+
+def _add(aside: dict[str, RowsAside], reason: str, more: RowsAside) -> None:
+    known = aside.get(reason)
+    if known is not None:
+        first = min(known, more, key=lambda part: part.first_row)
+        more = replace(first, rows=known.rows + more.rows)
+    aside[reason] = more
+
+
+class Growing:
+    """An array that grows block by block; room not yet written to costs no memory."""
+
+    __slots__ = ("_array", "_count")
+
+    def __init__(self, kind: type[np.generic], room: int) -> None:
+        self._array = np.zeros(max(room, 1), kind)
+        self._count = 0
+
+    def append(self, part: NDArray[Any] | None, length: int) -> None:
+        """Append `length` values; None is that many zeros."""
+        end = self._count + length
+        if end > len(self._array):
+            grown = np.zeros(2 * end, self._array.dtype)
+            grown[: self._count] = self.whole()
+            self._array = grown
+        if part is not None:
+            self._array[self._count : end] = part
+        self._count = end
+
+    def whole(self) -> NDArray[Any]:
+        """Return what was appended, without a copy."""
+        return self._array[: self._count]
+
+
+class RawLog:
+    """A log after reading: `room` is how many rows it is expected to have."""
+
+    def __init__(self, quantities: Sequence[str], *, room: int) -> None:
+        self.sha256 = ""
+        self.size = self.read = self.unreadable_rows = 0
+        self.notes: list[str] = []
+        self.aside: dict[str, RowsAside] = {}
+        self.unreadable: dict[int, str] = {}
+        self.worded: set[str] = set()
+        self.texts: dict[str, dict[int, str]] = {quantity: {} for quantity in quantities}
+        self._rows, self._micros = Growing(np.int64, room), Growing(np.int64, room)
+        self._zoned = Growing(np.bool_, room)
+        self._values = {quantity: Growing(np.float64, room) for quantity in quantities}
+        self._states = {quantity: Growing(np.int8, room) for quantity in quantities}
+        self._bounds: dict[str, list[tuple[int, NDArray[np.float64]]]] = {
+            quantity: [] for quantity in quantities
+        }
+
+    def follow(self, block: BlockRead) -> None:
+        """Add what was read of the block that follows."""
+        self.read += block.lines
+        self.worded |= block.worded
+        self.unreadable_rows += block.unreadable_rows
+        for row, text in block.unreadable.items():
+            if len(self.unreadable) < TEXTS_KEPT:
+                self.unreadable[row] = text
+        for reason, part in block.aside.items():
+            _add(self.aside, reason, part)
+        if block.timed is not None:
+            self._append(block.timed)
+
+    def _append(self, timed: TimedRows) -> None:
+        start, length = len(self.rows), len(timed.rows)
+        self._rows.append(timed.rows, length)
+        self._micros.append(timed.micros, length)
+        self._zoned.append(timed.zoned, length)
+        for quantity, cells in timed.cells.items():
+            self._values[quantity].append(cells.values, length)
+            self._states[quantity].append(cells.states, length)
+            if cells.bounds is not None:
+                self._bounds[quantity].append((start, cells.bounds))
+        for quantity, texts in timed.texts.items():
+            self.texts[quantity].update(texts)
+
+    @property
+    def rows(self) -> NDArray[np.int64]:
+        """The line number of each row that has a time."""
+        return self._rows.whole()
+
+    @property
+    def micros(self) -> Micros:
+        """The time of each of them [µs], of UTC where `zoned`, else of the local clock."""
+        return self._micros.whole()
+
+    @property
+    def zoned(self) -> Mask:
+        """Whether the time of each of them is of UTC."""
+        return self._zoned.whole()
+
+    def take(self, quantity: str) -> Cells:
+        """Return the cells of a quantity; the log lets go of them, so that a long one is not held twice."""
+        values, states = self._values.pop(quantity).whole(), self._states.pop(quantity).whole()
+        pieces = self._bounds.pop(quantity)
+        bounds = np.full(len(values), np.nan) if pieces else None
+        for start, piece in pieces:
+            bounds[start : start + len(piece)] = piece  # type: ignore[index]
+        return Cells(values=values, states=states if states.any() else None, bounds=bounds)
