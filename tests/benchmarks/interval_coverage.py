@@ -117,7 +117,7 @@ def biased(rng: np.random.Generator, kind: str) -> float:
 
 def make(rng: np.random.Generator, bias: str) -> Made:
     step = float(rng.choice([1.0, 2.0, 5.0]))
-    condensing, cycling = rng.random() < 0.3, rng.random() < 0.3
+    condensing, cycling = rng.random() < 0.35, rng.random() < 0.4
     modulating, adjusted = rng.random() < 0.12, rng.random() < 0.2
     on = (
         [60 * rng.uniform(4, 14) for _ in range(int(rng.integers(2, 4)))]

@@ -24,7 +24,7 @@ from PIL import Image
 
 from fluewright.errors import InputError, RenderError, UnknownNameError
 from fluewright.report.drawing import Drawing, drawing_style, figure
-from fluewright.report.exporter import AuditHTMLExporter, TypstPDFExporter, TypstSourceExporter, typst_fonts
+from fluewright.report.exporter import AuditHTMLExporter, TypstPDFExporter, TypstSourceExporter
 from fluewright.report.objects import (
     Attachment,
     Attachments,
@@ -35,6 +35,7 @@ from fluewright.report.objects import (
     Section,
     Table,
 )
+from fluewright.report.typesetting import HTML, TYPST_SOURCE, laid_out, printed_page, typst_fonts
 
 MADE = datetime(2025, 1, 14, 16, 30, tzinfo=UTC)
 PNG = base64.b64encode(
@@ -491,3 +492,9 @@ def test_nbconvert_knows_the_exporters_by_name(tmp_path: Path) -> None:
     failed = subprocess.run([*command[:-1], "bad.ipynb"], cwd=tmp_path, capture_output=True, check=False)
     assert failed.returncode != 0
     assert not (tmp_path / "bad.pdf").exists()
+
+
+@pytest.mark.parametrize(("exporter", "form"), [(TypstSourceExporter, TYPST_SOURCE), (AuditHTMLExporter, HTML)])
+def test_a_page_is_the_same_with_nbconvert_and_without(exporter: Any, form: Any) -> None:
+    layout = laid_out(full(), form, name="n", folder=Path(), code=False, warn=print)
+    assert printed_page(layout, form) == exporter().from_notebook_node(full(), {"metadata": {"name": "n"}})[0]

@@ -16,7 +16,7 @@ import typst
 from PIL import Image
 
 from fluewright.report.drawing import Drawing, drawing_style, figure
-from fluewright.report.exporter import AuditHTMLExporter, TypstPDFExporter, TypstSourceExporter, typst_fonts
+from fluewright.report.exporter import AuditHTMLExporter, TypstPDFExporter, TypstSourceExporter
 from fluewright.report.objects import (
     Attachment,
     Attachments,
@@ -29,6 +29,7 @@ from fluewright.report.objects import (
     Table,
     spreadsheet_cell,
 )
+from fluewright.report.typesetting import typst_fonts
 
 HOSTILE = {
     "typst code": '#read("x") #panic("boom") #import "a" #eval("1")',

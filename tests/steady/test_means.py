@@ -68,7 +68,7 @@ def test_student_meets_the_printed_table(freedom: float, printed: str) -> None:
 
 @pytest.mark.law
 @pytest.mark.parametrize(
-    ("memory", "count"), [(0.0, 25), (0.0, 300), (0.5, 150), (0.8, 300), (0.9, 300), (0.9, 900)]
+    ("memory", "count"), [(0.0, 25), (0.0, 300), (0.5, 60), (0.8, 60), (0.8, 300), (0.9, 300), (0.9, 900)]
 )
 def test_noise_interval_covers_the_mean(memory: float, count: int) -> None:
     visits = 1000
@@ -76,7 +76,8 @@ def test_noise_interval_covers_the_mean(memory: float, count: int) -> None:
     noises = [mean_noise(row) for row in sample]
     width = np.array([noise.standard_error * student(noise.degrees_of_freedom) for noise in noises])
     covered = np.mean(np.abs(sample.mean(axis=1)) <= width)
-    assert 0.93 <= covered <= 0.985  # a short record errs to the wide side
+    independent = count * (1 - memory) / (1 + memory)
+    assert (0.93 if independent > 10 else 0.90) <= covered <= 0.985  # of a few readings little can be told
     if count >= 300:
         assert covered <= 0.97
         truth = sample.mean(axis=1).std()

@@ -100,15 +100,33 @@ def test_a_steady_climb_is_refused_with_its_number(burn: Maker) -> None:
     assert "flue temperature still rising 3.3 °C/min; limit 1.1 °C/min" in reasons
 
 
+@pytest.mark.parametrize("with_return", [False, True])
 @pytest.mark.parametrize("tau", [60.0, 120.0])
-def test_remaining_rise_is_the_rest_of_the_exponential(burn: Maker, tau: float) -> None:
-    made = burn(minutes=20, tau=tau, drift=0.3 * FAHRENHEIT / 60)
+def test_remaining_rise_is_the_rest_of_the_exponential(burn: Maker, tau: float, with_return: bool) -> None:
+    drift = 0.3 * FAHRENHEIT / 60
+    made = burn(minutes=20, tau=tau, drift=drift, noise=0.3)
     frame = made.frame()
+    if with_return:
+        frame["return_temperature"] = 293.0 + drift * np.arange(len(frame))
     stop = made.light_off + round(4.0 * tau)
     manual = (frame.index[made.light_off + 60], frame.index[stop - 1], "to see the rise")
     found = find_steady_window(frame, manual=manual)
     left = (made.settled - 295) * np.exp(-4.0)
     assert found.flue_rise_remaining == pytest.approx(left, rel=0.15)
+
+
+def test_flue_that_follows_a_warming_loop_counts_as_settled(burn: Maker) -> None:
+    made = burn(minutes=16, tau=25, settled=320.0, step=2.0, noise=0.2)
+    frame = made.frame()
+    age = np.clip((np.arange(len(frame)) - made.light_off) * made.step, 0, None)
+    loop = 6.0 * (1 - np.exp(-age / 200))
+    frame["flue_temperature"] += np.where(frame["oxygen_dry"] < 0.15, loop, 0.0)
+    alone = find_steady_window(frame)
+    frame["return_temperature"] = 300.0 + loop
+    followed = find_steady_window(frame)
+    start, stop = rows_of(followed, frame)
+    assert stop > made.off - 10
+    assert alone.window is None or frame.index.get_loc(alone.window.start) > start + 60 / made.step
 
 
 def test_nothing_remains_once_it_is_over(burn: Maker) -> None:
@@ -423,6 +441,8 @@ def test_published_definition_takes_half_an_hour(burn: Maker, name: str) -> None
     found = find_steady_window(calm, criteria=criteria)
     assert found.window is not None
     assert (found.window.end - found.window.start).total_seconds() >= 1795
+    enough = find_steady_window(burn(minutes=38, tau=20, step=5.0, noise=0.3).frame(), criteria=criteria)
+    assert enough.window is not None  # the definition holds for any half hour, not only for the middle of one
     climbing = burn(minutes=60, step=5.0, noise=0.3, drift=0.3 * FAHRENHEIT / 60).frame()
     assert find_steady_window(climbing, criteria=criteria).window is None
     assert find_steady_window(climbing).window is not None

@@ -176,3 +176,15 @@ def test_a_retest_is_said_to_have_put_right(audits: dict[str, dict[str, Any]]) -
     found = [one for one in audits["hall-furnace"]["judgements"] if one["put_right"]]
     assert {one["rule"] for one in found} >= {"temperature_rise", "heat_input_ratio_high"}
     assert all(one["test_point"] == "as found" and one["weight"] == "note" for one in found)
+
+
+def test_a_cell_that_reads_a_little_below_zero_still_gives_results(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    for row in settled:
+        row[2] = "-2"
+    audit = fw.audit(fw.open_visit(make_visit(complete_plan, settled)))
+    numbers = audit.points[0].numbers
+    assert numbers["carbon_monoxide_air_free"].value == 0.0
+    assert numbers["carbon_monoxide_air_free"].low == 0.0
+    assert 0.80 < numbers["efficiency_gross"].value < 0.86

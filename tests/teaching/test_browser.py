@@ -126,12 +126,14 @@ def _menu(browser: Any, menu: str, entry: str) -> None:
     entries[0].click()
 
 
+_LABELS = """
+return [...document.querySelectorAll(".widget-html [role=img]")].map(one => one.getAttribute("aria-label"))
+"""
+
+
 def _pictures(browser: Any) -> list[str]:
     """Return what each live figure shows, in the words it carries for those who cannot see it."""
-    return [
-        e.get_attribute("aria-label")
-        for e in _all(browser, ".widget-html [role=img], .jupyter-widgets [role=img]")
-    ]
+    return list(browser.execute_script(_LABELS))
 
 
 @pytest.mark.parametrize(("name", "figures"), [("2-excess-air", 1), ("4-flame", 2), ("7-reading-a-log", 2)])

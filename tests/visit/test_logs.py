@@ -149,6 +149,19 @@ CASES: dict[str, Case] = {
     "quote not closed": Case(
         PLAIN + '2026-01-14 10:00:10,"5.3,33\n', aside={"a quotation mark is not closed": 1}
     ),
+    "quote not closed after an inch mark": Case(
+        PLAIN + '4" vent,"5.3,33\n2026-01-14 10:00:10,5.3,33\n',
+        times="10:00:00 10:00:05 10:00:10",
+        oxygen=(5.1, 5.2, 5.3),
+        co=(31, 32, 33),
+        aside={"a quotation mark is not closed": 1},
+    ),
+    "line feed in a quoted cell": Case(
+        PLAIN + '2026-01-14 10:00:10,5.3,"33\n"\n', aside={"a quotation mark is not closed": 2}
+    ),
+    "quotes in a quoted cell": Case(
+        PLAIN.replace("5.1", '"5.1"') + '"a ""remark""",,\n', aside={"text row": 1}
+    ),
     "inch mark in a remark": Case(PLAIN + 'remark on the 4" vent,,\n', aside={"text row": 1}),
     # columns
     "columns in another order": Case("CO,Time,O2\n31,2026-01-14 10:00:00,5.1\n32,2026-01-14 10:00:05,5.2\n"),
@@ -384,6 +397,11 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], str]] = {
         {"set_aside": [{"rows": [4, 5], "because": "probe out"}]},
         r"stretch to set aside, rows 4 to 5, holds no row",
     ),
+    "text at a time that does not exist": (
+        HEAD + "2026-03-08 02:00:00,five,31\n",
+        {},
+        r"02:00:00 does not exist .*'five' in column 'O2' at a time that cannot be told \(log.csv, row 2\)",
+    ),
     "all set aside": (
         PLAIN,
         {"set_aside": [{"rows": [1, 9], "because": "all wrong"}]},
@@ -417,6 +435,33 @@ def test_a_fault_far_down_is_told_by_its_row(tmp_path: Path) -> None:
 
 
 # ------------------------------------------------------------------------------------------- laws
+
+
+@pytest.mark.law
+@pytest.mark.parametrize("newline", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("size", [100, 250, 1000])
+def test_where_a_log_is_cut_into_blocks_does_not_matter(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, newline: str, size: int
+) -> None:
+    odd = ["---,31", "5.1,OVER", ",>30", "5.1", "5,1,31", '5.1,"31', "nan,31", 'a"b,"c', "+5.1,+31", "5.1,é"]
+    lines = [
+        f"2026-01-14 10:00:{number:02d},{odd[number % 10] if number % 3 else '5.1,31'}"
+        for number in range(60)
+    ]
+    lines[10:10], lines[40:40] = ["", "a remark", HEAD.strip()], [",,", "Average,5,31"]
+    rows = [number + 2 for number, line in enumerate(lines) if line.endswith("é")]
+    content = newline.join([HEAD.strip(), *lines])
+    setting = {"set_aside": [{"rows": [row, row], "because": "a letter"} for row in rows]}
+    whole = read(tmp_path, content, **setting)
+    monkeypatch.setattr("fluewright.visit.logs._BLOCK", size)
+    cut = read(tmp_path, content, **setting)
+    pd.testing.assert_frame_equal(whole.frame, cut.frame)
+    pd.testing.assert_frame_equal(whole.states, cut.states)
+    pd.testing.assert_frame_equal(whole.lower_bounds, cut.lower_bounds)
+    pd.testing.assert_frame_equal(whole.aside, cut.aside)
+    assert whole.accounts == cut.accounts
+    assert len({part.reason for part in whole.accounts[0].set_aside}) == 7
+
 
 SI = {"O2": ("oxygen_dry", "percent"), "T": ("flue_temperature", "degC"), "p": ("manifold_pressure", "mbar")}
 US = {"O2": ("oxygen_dry", "percent"), "T": ("flue_temperature", "degF"), "p": ("manifold_pressure", "inH2O")}

@@ -313,7 +313,7 @@ LOG_FAULTS = {
     "impossible number": (
         swapped(3, "10:00:15,23.1,30,400"),
         r"oxygen_dry is 23.1 percent at 10:00:15 \(flue.csv, row 5\): "
-        r".*below 0 percent or above 22 percent.*set the row aside",
+        r".*above 22 percent.*set the row aside",
     ),
     "wrong unit": (
         flue(*(line.replace("400", "4000") for line in STEADY)),
@@ -595,30 +595,31 @@ VALUES = [
     "[1, 2]",
     '["a"]',
     "{a = 1}",
-    '"5 percent"',
+    "-3",
 ]
 VALUES += [
+    '"5 percent"',
     '"nan degF"',
     "[[1]]",
-    "-3",
     "inf",
-    "9999999999999999999999",
+    "99999999999999999999",
     '"\\u0000"',
-    '"2026-13-01"',
     "0001-01-01",
-    '"> 5"',
+    '">5"',
 ]
 
 
 @pytest.mark.law
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
-def test_any_value_anywhere_is_taken_or_refused_in_words(tmp_path: Path, data: st.DataObject) -> None:
-    lines = PLAN.splitlines()
+def test_any_value_anywhere_is_taken_or_refused_in_words(
+    tmp_path: Path, plan_text: str, data: st.DataObject
+) -> None:
+    lines = plan_text.splitlines()
     place = data.draw(st.sampled_from([number for number, line in enumerate(lines) if "=" in line]))
     lines[place] = lines[place].split("=")[0] + "= " + data.draw(st.sampled_from(VALUES))
     (tmp_path / "visit.toml").write_text("\n".join(lines), encoding="utf-8")
-    (tmp_path / "flue.csv").write_text(FLUE, encoding="utf-8")
+    (tmp_path / "flue.csv").write_text(flue(*STEADY)["flue.csv"], encoding="utf-8")
     for problem in check_visit(tmp_path):
         assert problem.what
         assert problem.way_out

@@ -218,7 +218,8 @@ def target_manifold_pressure(
 def _drills() -> Mapping[str, Drill]:
     data = sources.table("orifices")
     made: dict[str, Drill] = {}
-    for series, sign in (("number", "#"), ("letter", "")):
+    signs: dict[Literal["number", "letter"], str] = {"number": "#", "letter": ""}
+    for series, sign in signs.items():
         for name, size in data[series]["sizes"].items():
             diameter = float(convert(size, data[series]["unit"], "m"))
             made[f"{sign}{name}"] = Drill(name=f"{sign}{name}", diameter=diameter, series=series)
@@ -275,7 +276,7 @@ def nearest_drill(diameter: float, *, series: Literal["number", "metric"]) -> Dr
 
 def _heat_per_mass(fuel: Fuel) -> Array:
     """Return the gross heating value at 25 °C [J/kg], what heat input counts."""
-    return np.asarray(fuel.gross_heating_value_molar) / np.asarray(fuel.molar_mass)
+    return np.asarray(fuel.gross_heating_value_molar / fuel.molar_mass)
 
 
 def _flow_of_unit_area(

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fluewright import sources
 from fluewright.combustion.air import dry_air
@@ -24,14 +25,15 @@ __all__ = ["FlameSpeed", "computed_flame_speed", "laminar_flame_speed"]
 
 _INERT = ("N2", "CO2", "Ar", "H2O")
 _MECHANISM_AIR = {"Ar": "AR"}  # as the mechanism has it
+_LEAST = 1e-9  # mole fraction; below it a part is rounding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlameSpeed:
     """Laminar flame speed [m/s] into fresh mixture at 25 °C and atmospheric pressure.
 
-    ``low`` and ``high`` span what different laboratories measure. All are NaN where there is neither a valid
-    mechanism nor a measured value; ``note`` then says so.
+    ``low`` and ``high`` span what different laboratories measure. An element is NaN where there is neither a valid
+    mechanism nor a measured value; where that is all of them, ``origin`` is empty and ``note`` says why.
     """
 
     value: Values
@@ -84,11 +86,12 @@ def laminar_flame_speed(fuel: Fuel, *, equivalence_ratio: Number = 1.0) -> Flame
     for name, entry in data["measured"].items():
         if _is_mostly(parts, entry["components"], data["scope"]["measured_share_low"]):
             return _measured(name, entry, ratio)
-    if not _in_scope(parts, data["scope"]):
-        nothing = plain(np.full(ratio.shape, np.nan))
-        note = f"no laminar flame speed is known here for {fuel.name}: {data['scope']['reason']}"
+    inside = _in_scope(parts, data["scope"])
+    if not np.any(inside):
+        nothing = plain(np.full(np.broadcast(ratio, inside).shape, np.nan))
+        note = f"none is known here: {data['scope']['reason']}"
         return FlameSpeed(value=nothing, low=nothing, high=nothing, origin="", source="", note=note)
-    speed = _interpolated(parts, ratio, data)
+    speed = np.where(inside, _interpolated(parts, ratio, data), np.nan)
     spread = data["spread"]["value"]
     return FlameSpeed(
         value=plain(speed),
@@ -96,7 +99,7 @@ def laminar_flame_speed(fuel: Fuel, *, equivalence_ratio: Number = 1.0) -> Flame
         high=plain(speed * (1 + spread)),
         origin="computed",
         source=data["grid"]["source"],
-        note=data["spread"]["source"],
+        note=f"± {100 * spread:.0f} %, {data['spread']['source']}",
     )
 
 
@@ -130,7 +133,7 @@ def computed_flame_speed(
         The mechanism is not for this fuel, or the flame did not settle.
     """
     data = sources.table("flame_speed")
-    if not _in_scope(_without_air(fuel), data["scope"]):
+    if not np.all(_in_scope(_without_air(fuel), data["scope"])):
         raise InputError(
             f"no flame of {fuel.name} is computed: {data['scope']['reason']}. Use a measured value instead."
         )
@@ -154,7 +157,9 @@ def computed_flame_speed(
     try:
         flame.solve(loglevel=0, auto=True)
     except ct.CanteraError as error:
-        raise InputError(f"the flame of {fuel.name} at {equivalence_ratio:g} did not settle: {error}") from error
+        raise InputError(
+            f"the flame of {fuel.name} at {equivalence_ratio:g} did not settle: {error}"
+        ) from error
     return float(flame.velocity[0])
 
 
@@ -180,18 +185,16 @@ def _is_mostly(parts: Mapping[str, Array], components: list[str], least: float) 
     return bool(np.all(share >= least) and np.all(_burning(parts) > 1 - 1e-2))
 
 
-def _in_scope(parts: Mapping[str, Array], scope: Mapping[str, Any]) -> bool:
-    """Tell whether the bundled methane mechanism stands for a fuel."""
-    burning = _burning(parts)
-    if not np.all(burning > 0):
-        return False
-    ethane = parts.get("C2H6", np.asarray(0.0)) / burning
-    core = sum(parts.get(name, np.asarray(0.0)) for name in ("CH4", "H2", "C2H6")) / burning
-    inert_high = scope["inert_high"]
-    inert = all(np.all(parts.get(name, np.asarray(0.0)) <= inert_high) for name in _INERT)
-    return bool(
-        np.all(ethane <= scope["ethane_high"]) and np.all(1 - core <= scope["heavier_high"]) and inert
-    )
+def _in_scope(parts: Mapping[str, Array], scope: Mapping[str, Any]) -> NDArray[np.bool_]:
+    """Tell, row by row, whether the bundled methane mechanism stands for a fuel."""
+    nothing = np.asarray(0.0)
+    burning = np.maximum(_burning(parts), _LEAST)
+    ethane = parts.get("C2H6", nothing) / burning
+    core = sum(parts.get(name, nothing) for name in ("CH4", "H2", "C2H6")) / burning
+    inside = (ethane <= scope["ethane_high"]) & (1 - core <= scope["heavier_high"])
+    for name in _INERT:
+        inside = inside & (parts.get(name, nothing) <= scope["inert_high"] + _LEAST)
+    return np.asarray(inside)
 
 
 def _measured(name: str, entry: Mapping[str, Any], ratio: Array) -> FlameSpeed:
@@ -209,12 +212,13 @@ def _measured(name: str, entry: Mapping[str, Any], ratio: Array) -> FlameSpeed:
 def _interpolated(parts: Mapping[str, Array], ratio: Array, data: Mapping[str, Any]) -> Array:
     """Return the kept flame speeds between their nodes: the logarithm is linear in hydrogen and in the ratio."""
     grid = data["grid"]
-    hydrogen = parts.get("H2", np.asarray(0.0)) / _burning(parts)
+    hydrogen = parts.get("H2", np.asarray(0.0)) / np.maximum(_burning(parts), _LEAST)
     hydrogen, ratio = np.broadcast_arrays(hydrogen, ratio)
     logs = np.log(np.asarray(grid["speed"]))
     speed = np.exp(_bilinear(logs, grid["hydrogen"], grid["equivalence_ratio"], hydrogen, ratio))
     for name, kept in data["dilution"].items():
-        share = np.broadcast_to(parts.get(name, np.asarray(0.0)), ratio.shape)
+        share = np.clip(parts.get(name, np.asarray(0.0)), kept["share"][0], kept["share"][-1])
+        share = np.broadcast_to(share, ratio.shape)
         near = np.clip(ratio, kept["equivalence_ratio"][0], kept["equivalence_ratio"][-1])
         speed = speed * _bilinear(
             np.asarray(kept["factor"]), kept["share"], kept["equivalence_ratio"], share, near
@@ -225,7 +229,7 @@ def _interpolated(parts: Mapping[str, Array], ratio: Array, data: Mapping[str, A
 def _bilinear(table: Array, rows: list[float], columns: list[float], row: Array, column: Array) -> Array:
     """Return `table` between its nodes; points lie within."""
 
-    def place(nodes: list[float], at: Array) -> tuple[Array, Array]:
+    def place(nodes: list[float], at: Array) -> tuple[NDArray[np.intp], Array]:
         known = np.asarray(nodes)
         index = np.clip(np.searchsorted(known, at, side="right") - 1, 0, len(known) - 2)
         return index, (at - known[index]) / (known[index + 1] - known[index])

@@ -70,7 +70,8 @@ def gas_groups(fuel: Fuel) -> tuple[str, ...]:
     """
     data = sources.table("interchange")["en_437"]
     wobbe = convert(fuel.wobbe_gross, "J/m^3", data["unit"])
-    return tuple(name for name, (low, high) in data["groups"].items() if low <= wobbe <= high)
+    half = data["rounding"]
+    return tuple(name for name, (low, high) in data["groups"].items() if low - half <= wobbe <= high + half)
 
 
 def interchange_scope(adjustment: Fuel, substitute: Fuel) -> str:
@@ -84,9 +85,10 @@ def interchange_scope(adjustment: Fuel, substitute: Fuel) -> str:
     if adjustment.kind != "natural gas" and float(adjustment.composition.get("CH4", 0.0)) < 0.5:
         return f"the appliance is set for {adjustment.name}; the indices are for appliances set for a natural gas"
     if not scope["wobbe_ratio_low"] <= ratio <= scope["wobbe_ratio_high"]:
-        return f"the Wobbe index is {ratio:.0%} of that of the gas set for; the indices are for gases near it"
+        return f"the Wobbe index is {100 * ratio:.0f} % of that of the gas set for; the indices are for gases near it"
     if hydrogen > scope["hydrogen_high"]:
-        return f"the gas holds {hydrogen:.0%} hydrogen; the indices are shown up to {scope['hydrogen_high']:.0%}"
+        most = f"{100 * scope['hydrogen_high']:.0f} %"
+        return f"the gas holds {100 * hydrogen:.0f} % hydrogen; the indices are shown up to {most}"
     unknown = [name for name, part in substitute.composition.items() if part > 1e-3 and name not in _known()]
     return f"the indices have no factors for {', '.join(unknown)}" if unknown else ""
 
@@ -172,7 +174,9 @@ def weaver_indices(adjustment: Fuel, substitute: Fuel) -> WeaverIndices:
     air = np.asarray(substitute.stoichiometric_air) / np.asarray(adjustment.stoichiometric_air) * root
     speed = np.asarray(weaver_flame_speed(substitute)) / weaver_flame_speed(adjustment)
     oxygen = (1 - _part(substitute, "O2")) / (1 - _part(adjustment, "O2"))
-    soot = _PERCENT * (_weighted(substitute, data["soot_carbon"]) - _weighted(adjustment, data["soot_carbon"]))
+    soot = _PERCENT * (
+        _weighted(substitute, data["soot_carbon"]) - _weighted(adjustment, data["soot_carbon"])
+    )
     bonds = _hydrogen_to_carbon(substitute) / _hydrogen_to_carbon(adjustment)
     return WeaverIndices(
         heat=plain(heat),
@@ -197,7 +201,9 @@ def _weighted(fuel: Fuel, factors: Mapping[str, float]) -> Array:
 
 def _known() -> frozenset[str]:
     data = sources.table("interchange")
-    return frozenset(data["bulletin_36"]["lifting"]) & (frozenset(data["weaver"]["speed"]) | {"N2", "CO2", "O2"})
+    return frozenset(data["bulletin_36"]["lifting"]) & (
+        frozenset(data["weaver"]["speed"]) | {"N2", "CO2", "O2"}
+    )
 
 
 def _hydrogen_to_carbon(fuel: Fuel) -> Array:
@@ -213,7 +219,9 @@ def _bulletin(fuel: Fuel) -> Mapping[str, Any]:
     """Return what Bulletin 36 takes of a gas: heating value h [Btu/ft³], f, a, K, Y."""
     data = sources.table("interchange")["bulletin_36"]
     inert = data["yellow_inert"]
-    heat = convert(np.asarray(fuel.properties(reference_conditions(_US)).gross_heating_value), "J/m^3", "Btu/ft^3")
+    heat = convert(
+        np.asarray(fuel.properties(reference_conditions(_US)).gross_heating_value), "J/m^3", "Btu/ft^3"
+    )
     density, air = np.asarray(fuel.relative_density), np.asarray(fuel.stoichiometric_air)
     idle = inert["inert"] * sum(_part(fuel, name) for name in _INERT) - inert["oxygen"] * _part(fuel, "O2")
     return {

@@ -42,7 +42,10 @@ def thermal_nitric_oxide_rate(flame: AdiabaticFlame) -> Values:
     >>> bool(thermal_nitric_oxide_rate(adiabatic_flame(fuel("hydrogen"))) > 0)
     True
     """
-    data, gas = sources.table("nitric_oxide")["rate"], sources.table("emission_factors")["gas_constant"]["value"]
+    data, gas = (
+        sources.table("nitric_oxide")["rate"],
+        sources.table("emission_factors")["gas_constant"]["value"],
+    )
     kelvin, wet = np.asarray(flame.temperature), flame.composition
     concentration = np.asarray(flame.pressure) / (gas * kelvin)  # mol/m³
     constant = data["factor"] * np.exp(-data["temperature"] / kelvin)

@@ -30,10 +30,10 @@ if TYPE_CHECKING:
 _SHADE, _EDGE, _HATCH = "#e3e8ee", "#55606b", "#9aa4ad"
 _LINES = ("-", "--", "-.", ":")
 _FAR_APART = pd.Timedelta(hours=1)  # test points further apart than this get a figure each
-_GAP_ABOVE = 0.21  # inches above each panel, for its title
+_GAP_ABOVE = 0.2  # inches above each panel, for its title
 _MOST_DRAWN = 1_500  # readings of a line; above, the least and the greatest of each bin are drawn
 _GAP = pd.Timedelta(seconds=60)  # a line is broken where no row was logged for longer
-_PANEL, _STRIP = 0.47, 0.18  # inches
+_PANEL, _STRIP = 0.38, 0.17  # inches
 
 
 def _drawing(audit: Audit, height: float) -> Drawing:
@@ -97,7 +97,7 @@ def _stabilization(audit: Audit, points: Sequence[PointAudit]) -> Figure:
     frame = audit.visit.readings.frame.loc[start:end]
     panels = _panels(frame)
     with drawing_style():
-        drawing = _drawing(audit, 0.5 + _STRIP + (_PANEL + _GAP_ABOVE) * len(panels) + 0.45)
+        drawing = _drawing(audit, 0.5 + _STRIP + (_PANEL + _GAP_ABOVE) * len(panels) + 0.42)
         width, height = drawing.get_size_inches()
         left, wide = 0.62 / width, 1 - 0.72 / width
         strip = drawing.add_axes((left, 1 - (0.3 + _STRIP) / height, wide, _STRIP / height))
@@ -335,8 +335,8 @@ def heat(audit: Audit) -> Figure:
     names = list(dict.fromkeys(name for one in steps for name, _ in one))
     floor = _floor(min(point.numbers["efficiency_gross"].value for point in points))
     with drawing_style():
-        drawing = _drawing(audit, 0.75 + 0.19 * (len(names) + 2))
-        inches = _margins(drawing, left=2.25, right=0.15, top=0.25, bottom=0.5)
+        drawing = _drawing(audit, 0.6 + 0.165 * (len(names) + 2))
+        inches = _margins(drawing, left=2.25, right=0.15, top=0.2, bottom=0.4)
         axes = drawing.subplots(
             1, len(points), sharey=True, squeeze=False, gridspec_kw={"wspace": 0.08, **inches}
         )[0]

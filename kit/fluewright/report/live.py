@@ -20,6 +20,7 @@ def style() -> str:
     """Return the style that the parts of a page need in a notebook opened by hand."""
     # A drawing names the fonts of the report, which a browser may lack: then any without serifs.
     fonts = '.fw-figure svg text { font-family: "Fluewright Sans", "DejaVu Sans", "Segoe UI", sans-serif !important; }'
+    fonts += " .fw-figure figcaption { line-height: 1.4; }"
     return f"<style>{(templates() / 'parts.css').read_text(encoding='utf-8')}{fonts}</style>"
 
 
@@ -55,8 +56,8 @@ class Slider:
             step=self.step,
             description=f"{self.label}{f', {self.sign}' if self.sign else ''}",
             readout_format=f".{decimals}f",
-            style={"description_width": "16em"},
-            layout={"width": "36em"},
+            style={"description_width": "20em"},
+            layout={"width": "42em"},
         )
 
 
@@ -85,8 +86,8 @@ class Choice:
             options=list(self.options),
             value=self.start,
             description=self.label,
-            style={"description_width": "16em"},
-            layout={"width": "36em"},
+            style={"description_width": "20em"},
+            layout={"width": "42em"},
         )
 
 

@@ -250,15 +250,15 @@ def rows(audit: Audit) -> Table:
 
 def methods(audit: Audit) -> Section:
     """Return how the numbers were formed, and the sources of the limits."""
-    limits = [
-        *finding_tables.limit_sources(audit),
-        "Limits marked as chosen here have no authority behind them; the reason stands beside each finding.",
-    ]
     return Section(
         "",
         [
             Paragraph(points=basis.methods(audit), quiet=True),
-            Section("Sources of the limits", [Paragraph(points=limits, quiet=True)], level=2),
+            Section(
+                "Sources of the limits",
+                [Paragraph(points=finding_tables.limit_sources(audit), quiet=True)],
+                level=2,
+            ),
         ],
     )
 
@@ -268,12 +268,11 @@ def provenance(audit: Audit) -> Section:
     made = audit.results["provenance"]
     facts = Facts(
         [
-            ("Computed with", visit_tables.versions(made)),
-            ("Settings", f"{made['draws']:,} draws, seed {made['seed']}"),
+            ("Computed with", f"{visit_tables.versions(made)}; {made['draws']:,} draws, seed {made['seed']}"),
             (
                 "To repeat it",
-                "Save the attached visit.toml and logs in a folder, install the same version, and run its audit "
-                "command on that folder: the same files give the same numbers and the same report.",
+                "Save visit.toml and the logs, which travel inside the PDF, in a folder, install the same version, and "
+                "run its audit command on that folder: the same files give the same numbers and the same report.",
             ),
         ]
     )

@@ -16,6 +16,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType, TracebackType
@@ -130,6 +131,11 @@ class Kernel:
         self._client = client
         return client
 
+    def forget(self) -> None:
+        """Drop the names of an earlier notebook, so that nothing of it reaches the next."""
+        if self._client is not None:
+            self.run("(lambda shell: (shell.user_ns.clear(), shell.init_user_ns()))(get_ipython());")
+
     def run(self, source: str) -> list[dict[str, Any]]:
         """Run one cell and return its outputs, in the form a notebook file holds them."""
         client = self._connected()
@@ -173,10 +179,10 @@ def _take(kind: str, content: Mapping[str, Any], outputs: list[dict[str, Any]]) 
         outputs.append(
             {"output_type": "display_data", "data": content["data"], "metadata": content["metadata"]}
         )
-        outputs[-1]["_display"] = content.get("transient", {}).get("display_id")
+        outputs[-1]["display_id"] = content.get("transient", {}).get("display_id")
     elif kind == "update_display_data":
         for output in outputs:
-            if output.get("_display") == content["transient"]["display_id"]:
+            if output.get("display_id") == content["transient"]["display_id"]:
                 output["data"] = content["data"]
     elif kind == "clear_output":
         outputs.clear()
@@ -233,21 +239,26 @@ def _with_parameters(notebook: Notebook, parameters: Mapping[str, object]) -> li
             f"the notebook has {len(tagged)} cells tagged 'parameters'; it needs one to be given any"
         )
     known = _declared(sources[tagged[0]])
-    lines = []
-    for name, given in parameters.items():
-        if name not in known:
-            raise UnknownNameError("parameter of the notebook", name, known)
-        value = str(given) if isinstance(given, Path) else given
-        wanted = _PLAIN.get(known[name] or "")
-        if wanted and (not isinstance(value, wanted) or (isinstance(value, bool) and known[name] != "bool")):
-            raise InputError(f"parameter {name} is {value!r}; the notebook asks for {known[name]}")
-        if ast.literal_eval(repr(value)) != value:
-            raise InputError(
-                f"parameter {name} is {value!r}; give text, numbers, true or false, or lists of these"
-            )
-        lines.append(f"{name} = {value!r}")
+    lines = [f"{name} = {_literal(name, given, known)}" for name, given in parameters.items()]
     sources[tagged[0]] += "\n" + "\n".join(lines)
     return sources
+
+
+def _literal(name: str, given: object, known: Mapping[str, str | None]) -> str:
+    """Return the value of a parameter as Python source, checked against what the notebook declares."""
+    if name not in known:
+        raise UnknownNameError("parameter of the notebook", name, known)
+    value = str(given) if isinstance(given, Path) else given
+    wanted = _PLAIN.get(known[name] or "")
+    if wanted and (not isinstance(value, wanted) or (isinstance(value, bool) and known[name] != "bool")):
+        raise InputError(f"parameter {name} is {value!r}; the notebook asks for {known[name]}")
+    try:
+        ast.literal_eval(repr(value))
+    except (ValueError, SyntaxError):
+        raise InputError(
+            f"parameter {name} is {value!r}; give text, numbers, true or false, or lists of these"
+        ) from None
+    return repr(value)
 
 
 def _declared(source: str) -> dict[str, str | None]:
@@ -263,23 +274,22 @@ def _declared(source: str) -> dict[str, str | None]:
 
 def _executed(
     kernel: Kernel, notebook: Notebook, parameters: Mapping[str, object], progress: Progress | None
-) -> tuple[Notebook, list[str]]:
-    """Return the notebook with the outputs of a run, and what it wrote to its error stream."""
+) -> Notebook:
+    """Return the notebook with the outputs of a run."""
     sources = _with_parameters(notebook, parameters)
-    cells, messages = [], []
+    cells = []
     for number, (cell, source) in enumerate(zip(notebook["cells"], sources, strict=True), start=1):
         if progress:
             progress("running the notebook", number, len(sources))
-        outputs = kernel.run(source) if cell["cell_type"] == "code" and source.strip() else []
-        for output in outputs:
-            output.pop("_display", None)
-            if output["output_type"] == "error":
-                raise _raised(output, number)
-            if output["output_type"] == "stream" and output["name"] == "stderr":
-                messages.append(output["text"].strip())
-        kept = [output for output in outputs if output.get("name") != "stderr"]
-        cells.append({**cell, "outputs": kept} if cell["cell_type"] == "code" else cell)
-    return {**notebook, "cells": cells}, messages
+        if cell["cell_type"] == "code":
+            outputs = kernel.run(source) if source.strip() else []
+            for output in outputs:
+                if output["output_type"] == "error":
+                    raise _raised(output, number)
+            cells.append({**cell, "outputs": outputs})
+        else:
+            cells.append(cell)
+    return {**notebook, "cells": cells}
 
 
 def _raised(output: Mapping[str, Any], number: int) -> FluewrightError:
@@ -300,27 +310,23 @@ def _raised(output: Mapping[str, Any], number: int) -> FluewrightError:
 
 
 def _get_ready(markdown: Sequence[str]) -> None:
-    from fluewright.report import exporter
+    from fluewright.report import typesetting
 
-    exporter.warm_up(markdown)
+    typesetting.warm_up(markdown)
 
 
-def _set_pages(notebook: Notebook, messages: Sequence[str], name: str, folder: Path) -> Rendered:
-    import nbformat
+def _set_pages(notebook: Notebook, name: str, folder: Path) -> Rendered:
+    from fluewright.report.typesetting import HTML, TYPST_SOURCE, compiled, laid_out, printed_page
 
-    from fluewright.report.exporter import AuditHTMLExporter, TypstPDFExporter
-
-    def metadata() -> dict[str, Any]:
-        return {"metadata": {"name": name, "path": str(folder)}}
-
-    node = nbformat.from_dict(notebook)  # type: ignore[no-untyped-call]
-    pdf, resources = TypstPDFExporter().from_notebook_node(node, metadata())  # type: ignore[no-untyped-call]
-    page, _ = AuditHTMLExporter().from_notebook_node(node, metadata())  # type: ignore[no-untyped-call]
+    messages: list[str] = []
+    source = laid_out(notebook, TYPST_SOURCE, name=name, folder=folder, code=False, warn=messages.append)
+    pdf, standards = compiled(printed_page(source, TYPST_SOURCE), source)
+    page = laid_out(notebook, HTML, name=name, folder=folder, code=False, warn=lambda told: None)
     return Rendered(
         pdf=pdf,
-        html=page.encode(),
-        attached=MappingProxyType(resources["report"]["contents"]),
-        pdf_standards=tuple(resources["pdf_standards"]),
+        html=printed_page(page, HTML).encode(),
+        attached=MappingProxyType(dict(source.contents)),
+        pdf_standards=standards,
         messages=tuple(messages),
     )
 
@@ -345,21 +351,20 @@ def render_each(
     progress : callable, optional
         Called with what is being done, the step, and the number of steps.
     """
-    with ThreadPoolExecutor(max_workers=1) as worker, kernel or Kernel() as own:
+    with ThreadPoolExecutor(max_workers=1) as worker, nullcontext(kernel) if kernel else Kernel() as own:
         book = _read(notebook)
         ready = worker.submit(
             _get_ready, [c["source"] for c in book["cells"] if c["cell_type"] == "markdown"]
         )
         waiting: list[Future[Rendered] | FluewrightError] = []
-        for number, given in enumerate(parameters):
-            if number:
-                own.run("%reset -f")
+        for given in parameters:
             try:
-                done, messages = _executed(own, book, given, progress)
+                own.forget()
+                done = _executed(own, book, given, progress)
             except FluewrightError as error:
                 waiting.append(error)
             else:
-                waiting.append(worker.submit(_set_pages, done, messages, notebook.stem, notebook.parent))
+                waiting.append(worker.submit(_set_pages, done, notebook.stem, notebook.parent))
             # The pages before this one were set while this one ran.
             while len(waiting) > 1:
                 yield _outcome(waiting.pop(0))

@@ -118,7 +118,6 @@ _MEASURED = (
 _COMPUTED = (
     "excess_air_oxygen_rule",
     "excess_air",
-    "air_ratio",
     _AIR_FREE,
     "carbon_monoxide_air_free",
     "carbon_dioxide_dry_computed",
@@ -518,6 +517,6 @@ def uncertainty(audit: Audit, point: PointAudit) -> Table:
             [words.capital(group), *(found.get(name, "–") for name in results)]
             for group, found in by_input.items()
         ],
-        caption=f"{words.heading(point.name)}: what each input alone adds to the interval, and its share of the variance.",
+        caption=f"{words.heading(point.name)}: what each input alone adds to the interval, and share of the variance.",
         align=["left"] * (1 + len(results)),
     )

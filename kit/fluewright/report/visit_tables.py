@@ -169,11 +169,11 @@ def instruments(audit: Audit) -> Table:
         for name, instrument in plan.instruments.items()
     ]
     return Table(
-        columns=("Instrument", "Calibrated", "Due", "Accuracy as stated"),
+        columns=("Instrument", "Calibrated", "Due", "Accuracy as stated; of two figures the greater holds"),
         rows=rows,
         caption="Instruments.",
         align=("left",) * 4,
-        notes=["Where two figures are given, the greater holds.", *_unnamed_spots(audit)],
+        notes=_unnamed_spots(audit),
     )
 
 

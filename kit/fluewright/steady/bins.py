@@ -18,7 +18,8 @@ _FEWEST_BINS = 6
 _BLOCK = 32_768
 _LONGEST = 720  # bins: of a longer record the first two hours settle what settles
 _FEWEST_TO_FIT = 10
-_TIME_CONSTANTS = 24  # of the grid
+_TIME_CONSTANTS = 40  # of the grid
+_APART = 5  # steps of the grid below which two time constants cannot be told apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,7 +286,7 @@ def fit_settling(
     if gain[best] / 2 < believed_from[0] * noise:
         return Settling(amplitudes=(), time_constants=())
     one = Settling(amplitudes=(float(along[best] / own[best]),), time_constants=(float(constants[best]),))
-    first, second = np.triu_indices(len(constants), 3)  # next neighbors cannot be told apart
+    first, second = np.triu_indices(len(constants), _APART)
     cross = size[first, second]
     across = own[first] * own[second] - cross**2
     fast = (along[first] * own[second] - along[second] * cross) / across

@@ -238,9 +238,10 @@ def _choose(burns: Burns, system: System) -> tuple[_Span | None, Mapping[int, _R
 def _trim(burns: Burns, first: int, last: int, system: System) -> tuple[int, int, _Refusal | None]:
     """Return the bin from which a holding run seems settled, that at which it is safe to begin, and why not before."""
     settled, start, refusal = first, first, None
+    within = np.clip(burns.bins.window_of[first:last], first, max(last - burns.bins.moving, first))
     for name, line in burns.lines.items():
         limit = burns.criteria.limits[name]
-        mean = line.mean[burns.bins.window_of[first:last]]
+        mean = line.mean[within]
         span = limit.span * max(1.0, abs(float(mean[-1])) / limit.level)
         back = mean[::-1]
         wide = np.maximum.accumulate(back) - np.minimum.accumulate(back) > span

@@ -333,7 +333,13 @@ def point_inputs(
 ) -> tuple[tuple[core.Input, ...], list[Assumption]]:
     """Return the inputs of the chain: means of the test point, what the visit shares, and their stand-ins."""
     made = {
-        name: core.Input(name=name, central=mean.mean, draws=drawn[name], group=sources.quantity(name).label)
+        name: core.Input(
+            name=name,
+            # A cell near zero may read a little below it; a share of a gas is not below zero.
+            central=max(mean.mean, 0.0) if sources.quantity(name).unit == "mol/mol" else mean.mean,
+            draws=drawn[name],
+            group=sources.quantity(name).label,
+        )
         for name, mean in means.items()
     }
     for one in shared:

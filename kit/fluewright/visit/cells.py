@@ -66,6 +66,7 @@ _UNDER_RANGE = frozenset(
     }
     | {"low", "-inf"}
 )
+SWITCHES = frozenset({"blower_on", "burner_on"})  # quantities that are on or off
 _SWITCH = {"on": 1.0, "true": 1.0, "yes": 1.0, "off": 0.0, "false": 0.0, "no": 0.0}
 
 _BLANKS = " \t\u00a0\u2007\u2009\u202f"

@@ -23,7 +23,7 @@ import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
-from fluewright.visit.cells import TEXT, Cells, Writing, read_cells
+from fluewright.visit.cells import SWITCHES, TEXT, Cells, Writing, read_cells
 from fluewright.visit.problems import Problem, VisitError, shown
 from fluewright.visit.raw import TEXTS_KEPT, BlockRead, RawLog, TimedRows
 from fluewright.visit.readings import Cell
@@ -37,7 +37,6 @@ _SAMPLE_ROWS = 200  # rows looked at to tell how many cells a row has
 _EXAMPLE_LENGTH = 120
 _BOMS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
 _WORDS = (TEXT, Cell.OVER_RANGE, Cell.UNDER_RANGE, Cell.NO_NUMBER)
-_SWITCHES = {"blower_on", "burner_on"}
 
 
 # ------------------------------------------------------------------------------ bytes to blocks of lines
@@ -111,17 +110,17 @@ class _Layout:
     first_row: int
 
 
-def _cells_of(lines: list[str], log: Log) -> list[list[str]]:
+def _cells_of(line: str, log: Log) -> list[str]:
     try:
-        return list(csv.reader(lines, delimiter=log.delimiter))
+        return next(csv.reader([line], delimiter=log.delimiter))
     except csv.Error:
-        return [line.split(log.delimiter) for line in lines]
+        return line.split(log.delimiter)
 
 
 def _layout(head: list[str], sample: list[str], log: Log) -> _Layout:
-    rows = [row for row in _cells_of(sample, log) if len(row) > 1]
+    rows = [row for row in (_cells_of(line, log) for line in sample) if len(row) > 1]
     widths = Counter(len(row) for row in rows)
-    header = _cells_of(["".join(head)], log)[0] if head else []
+    header = _cells_of("".join(head), log) if head else []
     names = [name.strip() for name in header]
     width = widths.most_common(1)[0][0] if widths else max(len(names), 1)
     if not head:
@@ -365,16 +364,34 @@ def _holds_numbers(column: pa.ChunkedArray) -> bool:
 
 def _open_quotes(block: _Block, log: Log) -> NDArray[np.int64]:
     """Return the rows in which a quoted cell is not closed: left alone, it would swallow the rows below."""
-    if '"' not in block.text:
+    if '"' not in block.text or _plainly_quoted(block.text.encode(), log.delimiter):
         return np.zeros(0, np.int64)
-    opening = re.compile(rf'(^|{re.escape(log.delimiter)})"')
+    mark = re.escape(log.delimiter)
+    cell = rf'(?:"(?:[^"]|"")*"(?:[^{mark}"][^{mark}]*)?|[^{mark}"][^{mark}]*|)'
+    closed = re.compile(f"(?:{cell}{mark})*{cell}")
     return np.array(
         [
             block.first_row + place
             for place, line in enumerate(block.text.split("\n"))
-            if line.count('"') % 2 and opening.search(line)
+            if '"' in line and closed.fullmatch(line) is None
         ],
         np.int64,
+    )
+
+
+def _plainly_quoted(data: bytes, delimiter: str) -> bool:
+    """Tell whether quotation marks only open and close whole cells, none over the end of its line."""
+    letters = np.frombuffer(b"\n" + data, np.uint8)
+    marks = np.flatnonzero(letters == ord('"'))
+    if len(marks) % 2:
+        return False
+    opening, closing = marks[::2], marks[1::2]
+    edges = (ord(delimiter), ord("\n"))
+    ends = np.flatnonzero(letters == ord("\n"))
+    return bool(
+        np.isin(letters[opening - 1], edges).all()
+        and np.isin(letters[closing + 1], edges).all()
+        and (np.searchsorted(ends, opening) == np.searchsorted(ends, closing)).all()
     )
 
 
@@ -391,7 +408,7 @@ def _set_aside_ragged(ragged: Sequence[_Ragged], layout: _Layout, log: Log, raw:
     """Account for rows with too few or too many cells: text rows, or readings that were cut or shifted."""
     if not ragged:
         return
-    cells = _cells_of([row.text for row in ragged], log)
+    cells = [_cells_of(row.text, log) for row in ragged]
     stamps = [" ".join(row[place] if place < len(row) else "" for place in layout.time) for row in cells]
     timed = read_times(
         pa.array(stamps, pa.string()), form=log.time.format, writing=_writing(log), dated=_dated(log)
@@ -405,7 +422,7 @@ def _set_aside_ragged(ragged: Sequence[_Ragged], layout: _Layout, log: Log, raw:
 
 
 def _writing(log: Log, quantity: str = "") -> Writing:
-    return Writing(decimal=log.decimal, thousands=log.thousands, switch=quantity in _SWITCHES)
+    return Writing(decimal=log.decimal, thousands=log.thousands, switch=quantity in SWITCHES)
 
 
 def _dated(log: Log) -> bool:

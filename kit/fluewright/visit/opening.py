@@ -19,7 +19,7 @@ from pydantic import BaseModel, ValidationError
 from fluewright import sources
 from fluewright.errors import UnitError
 from fluewright.sources import limits
-from fluewright.visit.cells import Writing, read_word
+from fluewright.visit.cells import SWITCHES, Writing, read_word
 from fluewright.visit.instruments import stated_accuracy
 from fluewright.visit.joining import join_logs
 from fluewright.visit.problems import Problem, RefusalError, VisitError, problem_of, shown
@@ -388,7 +388,7 @@ def _spot(spot: Spot, quantity: str, instruments: Mapping[str, Instrument]) -> S
     top = accuracy.span[1] if accuracy.span is not None else None
     mark, rest = re.fullmatch(r"\s*([<>≥≤]?)=?(.*)", spot.value, re.DOTALL).groups()  # type: ignore[union-attr]
     bound = {"≥": ">", "≤": "<"}.get(mark, mark)
-    word = read_word(spot.value, writing=Writing(switch=quantity in {"blower_on", "burner_on"}))
+    word = read_word(spot.value, writing=Writing(switch=quantity in SWITCHES))
     if word.state == Cell.OVER_RANGE and not mark:
         if top is None:
             raise RefusalError(
@@ -397,7 +397,7 @@ def _spot(spot: Spot, quantity: str, instruments: Mapping[str, Instrument]) -> S
                 way_out="Write it as a bound such as '> 2000 ppm', or name an instrument whose span is given",
             )
         value, bound = top, ">"
-    elif word.state == Cell.NUMBER and sources.quantity(quantity).unit == "1" and not mark:
+    elif word.state == Cell.NUMBER and quantity in SWITCHES:
         value = word.value
     else:
         value = _number(rest, quantity)

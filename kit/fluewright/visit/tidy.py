@@ -66,6 +66,8 @@ class _Draft:
 
     def clock(self, micros: int | np.int64) -> str:
         """Return the local time of day, with a fraction of a second where there is one."""
+        if micros == _NEVER:
+            return "a time that cannot be told"
         utc = pd.Timestamp(int(micros), unit="us", tz="UTC")
         return str(utc.tz_convert(self.attendance.time_zone).time())
 
@@ -462,7 +464,7 @@ def _account(draft: _Draft) -> RowAccount:
         used=int(draft.kept.sum()),
         set_aside=tuple(
             SetAsideRows(reason=reason, rows=part.rows, first_row=part.first_row, example=part.example)
-            for reason, part in raw.aside.items()
+            for reason, part in sorted(raw.aside.items(), key=lambda entry: entry[1].first_row)
         ),
         notes=tuple(raw.notes),
     )

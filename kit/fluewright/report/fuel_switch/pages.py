@@ -22,8 +22,9 @@ from fluewright.report.objects import (
 )
 from fluewright.sources import limits as safety
 from fluewright.studies.fuel_switch import FuelSwitch, results_text
+from fluewright.studies.fuel_switch.givens import percent
 
-_LOUD: Mapping[str, str] = {"stop": "stop", "correct": "correct", "note": "note"}
+_ON_PAGE_ONE = 2  # conclusions that leave room for the table below them
 
 
 def document(study: FuelSwitch) -> Document:
@@ -46,17 +47,25 @@ def document(study: FuelSwitch) -> Document:
 def page_one(study: FuelSwitch) -> Section:
     """Return what was asked, what the answer is for each fuel, the few numbers that decide, and what comes first."""
     warning = (
-        [Callout("stop", "The appliance as it was found comes first.", text=study.request.warning, word="Stop")]
+        [
+            Callout(
+                "stop", "The appliance as it was found comes first.", text=study.request.warning, word="Stop"
+            )
+        ]
         if study.request.warning
         else []
     )
     first = sources.table("fuel_switch")["steps"][0]
-    parts = [
+    parts: list[Facts | Callout | Table | Section] = [
         tables.facts(study),
         *warning,
         *_conclusions(study),
-        Callout("plain", f"{first['title']}.", text=first["text"], word="First"),
+        Callout(
+            "plain",
+            f"{first['title']}: only its listed kit converts an appliance, and people licensed for it.",
+        ),
         tables.at_a_glance(study),
+        *([Section("", new_page=True)] if len(study.proposed) <= _ON_PAGE_ONE else []),
     ]
     return Section("", parts)
 
@@ -65,25 +74,19 @@ def _conclusions(study: FuelSwitch) -> Iterator[Callout]:
     for case in study.proposed:
         kept = case.unchanged
         assert kept is not None
-        share = case.conversion.numbers["orifice_area_relative"].value if case.conversion is not None else 1.0
-        text = (
-            "Converted by the maker's listed parts, set and tested, it can give the same heat input."
-            if kept.weight != "note"
-            else f"An orifice for the same heat input would have {share:.0%} of the area."
-        )
         yield Callout(
             kept.weight,
             case.conclusion,
-            text=text,
-            points=[f"If nothing is changed: {one.text[:1].lower()}{one.text[1:]}" for one in kept.reasons],
+            text="If nothing were changed:" if kept.reasons else "",
+            points=[one.text for one in kept.reasons],
             word="Conclusion" if kept.weight == "note" else kept.weight,
         )
 
 
-def steps(study: FuelSwitch) -> Paragraph:
+def steps(study: FuelSwitch) -> Facts:
     """Return what must be done, in order."""
     listed = sources.table("fuel_switch")["steps"]
-    return Paragraph(points=[f"{number}. {one['title']}. {one['text']}" for number, one in enumerate(listed, start=1)])
+    return Facts([(f"{number}. {one['title']}", one["text"]) for number, one in enumerate(listed, start=1)])
 
 
 # ---------------------------------------------------------------------------- the evidence
@@ -93,7 +96,13 @@ def comparison(study: FuelSwitch) -> Section:
     """Return the fuels beside each other, and how they burn at the same heat input."""
     return Section(
         "",
-        [figures.compared(study), tables.properties(study), tables.burned(study), figures.oxygen_curves(study)],
+        [
+            figures.compared(study),
+            tables.properties(study),
+            figures.oxygen_curves(study),
+            tables.same_oxygen(study),
+            tables.same_air(study),
+        ],
     )
 
 
@@ -119,39 +128,52 @@ def _consequences(study: FuelSwitch) -> Iterator[str]:
         mass = now["stack_mass_flow"].value / was["stack_mass_flow"].value
         margin = float(study.givens.flue_temperature[0]) - now["water_dew_point"].value
         yield (
-            f"Vent, {case.name}: {mass:.0%} of today's flue gas by mass; {water:.0%} of the water; the dew point is "
-            f"{words.half_width('water_dew_point', abs(dew), system)} {'higher' if dew > 0 else 'lower'}, "
-            f"{words.half_width('water_dew_point', abs(margin), system)} {'below' if margin > 0 else 'above'} the flue "
+            f"Vent, {case.name}: {percent(mass)} of today's flue gas by mass; {percent(water)} of the "
+            f"water; the dew point is {words.half_width('water_dew_point', abs(dew), system)} "
+            f"{'higher' if dew > 0 else 'lower'}, "
+            f"{words.half_width('water_dew_point', abs(margin), system)} "
+            f"{'below' if margin > 0 else 'above'} the flue "
             "temperature. " + _vent(study, dew)
         )
         if case.conversion is None:
             continue
         drop = case.conversion.numbers["pipe_pressure_drop_relative"].value
-        flow = case.conversion.numbers["gas_volume_flow"].value / case.conversion.numbers["gas_volume_flow_present"].value
+        flow = (
+            case.conversion.numbers["gas_volume_flow"].value
+            / case.conversion.numbers["gas_volume_flow_present"].value
+        )
         yield (
-            f"Piping, {case.name}: {flow:.0%} of today's gas flow by volume and {drop:.0%} of its pressure drop in the same "
-            f"pipe. {'Check the pipe size by the code’s table before anything else.' if drop > 1 else 'The pipe is large enough by this count; the code’s table decides.'}"
+            f"Piping, {case.name}: {percent(flow)} of today's gas flow by volume and {percent(drop)} of its "
+            f"pressure drop in the same pipe. {_pipe(drop)}"
         )
         if "primary_air_relative" in case.conversion.numbers:
             air = case.conversion.numbers["primary_air_relative"]
             yield (
-                f"Primary air, {case.name}: with the same throat and ports the burner would draw {words.amount(air, system)} of "
-                "the primary air it draws today, as a share of the fuel's need. Shutter or restrictor by the kit's "
-                "instructions, the flame by eye: no lifting, no yellow tips, and carbon monoxide by test."
+                f"Primary air, {case.name}: with the same throat and ports the burner would draw "
+                f"{words.amount(air, system)} of the primary air it draws today, as a share of the fuel's "
+                "need. Shutter or restrictor by the kit's instructions, the flame by eye: no lifting, no "
+                "yellow tips, and carbon monoxide by test."
             )
         if study.givens.burner == "ratio-controlled":
             yield (
-                f"Ratio control, {case.name}: there is no manifold pressure to set. The gas valve's throttle and offset are set "
-                f"at the highest and lowest rate by oxygen, or by carbon dioxide for this fuel (at the same oxygen, "
+                f"Ratio control, {case.name}: there is no manifold pressure to set. The gas valve's "
+                "throttle and offset are set at the highest and lowest rate by oxygen, or by carbon "
+                "dioxide for this fuel (at the same oxygen, "
                 f"{words.bound('carbon_dioxide_dry', now['carbon_dioxide_dry'].value, system)})."
             )
+
+
+def _pipe(drop: float) -> str:
+    if drop > 1:
+        return "Check the pipe size by the code's table before anything else."
+    return "The pipe is large enough by this count; the code's table decides."
 
 
 def _vent(study: FuelSwitch, dew: float) -> str:
     if study.givens.condensing:
         return "The drain and neutralizer must take the condensate stated above."
     if dew > 0:
-        return "A masonry chimney or a single-wall connector that was just dry may now run wet: check its sizing and lining."
+        return "A chimney or single-wall connector that was just dry may now run wet: check sizing and lining."
     return "A vent that is dry today stays so; its sizing still goes by the maker's and the code's tables."
 
 
@@ -170,7 +192,8 @@ def interchange(study: FuelSwitch) -> Section:
         if case.unchanged.scope:
             parts.append(
                 Paragraph(
-                    f"The indices of Bulletin 36 and of Weaver say nothing of {case.name} here: {case.unchanged.scope}.",
+                    f"The indices of Bulletin 36 and of Weaver say nothing of {case.name} here: "
+                    f"{case.unchanged.scope}.",
                     quiet=True,
                 )
             )
@@ -199,23 +222,27 @@ def methods(study: FuelSwitch) -> Paragraph:
     practice = altitude_citation(study.request.site.altitude_practice)
     points = [
         f"Heating values, Wobbe index, relative density: {data('species')['source']['title']}.",
-        "Air, flue gas, losses, dew point: balance of carbon, hydrogen, oxygen and nitrogen on the fuel, humid air; heat input "
-        "is the gross heating value at 25 °C, sensible heat Cantera's species data, saturation IAPWS.",
+        "Air, flue gas, losses, dew point: balance of carbon, hydrogen, oxygen and nitrogen on the fuel, "
+        "humid air; heat input is the gross heating value at 25 °C, sensible heat Cantera's species data, "
+        "saturation IAPWS.",
         "Flames: Cantera's equilibrium at constant enthalpy and pressure. Thermal nitric oxide: "
         f"{tables.came_by(data('nitric_oxide')['rate'])}.",
         f"Laminar flame speed: {speed['grid']['source']}. Where that mechanism is unsuited: "
-        f"{speed['measured']['propane']['source']} ({speed['measured']['propane']['note']}). Without either, none is shown.",
-        "Orifices: mass flow n C A √(2 ρ Δp), with the gas's density before the hole; the present orifice known, the "
-        "coefficient C cancels. Heat input at one pressure goes as the gross Wobbe index, pressure as the square of heat input.",
-        "Primary air: momentum of the gas jet equals that of the mixture in the throat; derived here, ports and friction "
-        "unchanged.",
-        "Nothing changed: heat input as the Wobbe index, air as today, combustion by the balance; starved gas by equilibrium.",
+        f"{speed['measured']['propane']['source']} ({speed['measured']['propane']['note']}). Without "
+        "either, none is shown.",
+        "Orifices: mass flow n C A √(2 ρ Δp), with the gas's density before the hole; the present orifice "
+        "known, the coefficient C cancels. Heat input at one pressure goes as the gross Wobbe index, "
+        "pressure as the square of heat input.",
+        "Primary air: momentum of the gas jet equals that of the mixture in the throat; derived here, "
+        "ports and friction unchanged.",
+        "Nothing changed: heat input as the Wobbe index, air as today, combustion by the balance; starved "
+        "gas by equilibrium.",
         f"Altitude, “{study.request.site.altitude_practice}”: {words.source(practice)}",
         f"US guideline: {tables.came_by(interchange_data['guideline'])}. Bulletin 36: "
-        f"{tables.came_by(interchange_data['bulletin_36'])}. Weaver: {tables.came_by(interchange_data['weaver'])}; "
-        f"{interchange_data['weaver']['place']}.",
-        "Intervals: 95 %, by draws of composition, oxygen, temperatures, pressure setting and weather (JCGM 101). What has no "
-        "interval has none that could be given.",
+        f"{tables.came_by(interchange_data['bulletin_36'])}. Weaver: "
+        f"{tables.came_by(interchange_data['weaver'])}; {interchange_data['weaver']['place']}.",
+        "Intervals: 95 %, by draws of composition, oxygen, temperatures, pressure setting and weather "
+        "(JCGM 101). What has no interval has none that could be given.",
     ]
     return Paragraph(points=points, quiet=True)
 
@@ -229,7 +256,10 @@ def provenance(study: FuelSwitch) -> Facts:
         [
             ("Computed with", f"Python {made['python']}, {libraries}"),
             ("Settings", f"{made['draws']:,} draws, seed {made['seed']}"),
-            ("To repeat it", "Install the same version and run its fuel-switch command on the attached request."),
+            (
+                "To repeat it",
+                "Install the same version and run its fuel-switch command on the attached request.",
+            ),
         ]
     )
 

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from fluewright import sources, units
 from fluewright.appliance import Number
 from fluewright.report import words
 from fluewright.report.abreast import Line, heading_line, side_by_side
-from fluewright.report.objects import Facts, Section, Table
+from fluewright.report.objects import Align, Facts, Section, Table
 from fluewright.report.words import Printed
 from fluewright.sources import table as data
 from fluewright.studies.fuel_switch import FuelCase, FuelSwitch
 from fluewright.studies.fuel_switch.unchanged import Index
 
+_ABREAST = 3  # fuels whose intervals fit beside them
 _NONE = Printed(value="–", interval="", sign="")
+_EMPTY = Printed(value="", interval="", sign="")
 _CAME_BY = {
     "read": "read in the source",
     "quoted": "as quoted",
@@ -61,6 +64,30 @@ def _lines(
     return made
 
 
+def _beside(
+    cases: Sequence[FuelCase], lines: Sequence[Line], *, caption: str, notes: Sequence[str] = ()
+) -> Table | Section:
+    """Return the lines as a table of the fuels; with many fuels the intervals are left to results.json."""
+    names = _names(cases)
+    if len(names) <= _ABREAST:
+        return side_by_side(names, lines, caption=caption, notes=notes)
+    return Table(
+        columns=("", "Unit", *names),
+        rows=[
+            (one.label, one.sign, *(cell.value for cell in one.cells or (_EMPTY,) * len(names)))
+            for one in lines
+        ],
+        caption=caption,
+        align=("left", "left", *_columns("right", len(names))),
+        emphasis={number: "strong" for number, one in enumerate(lines) if not one.cells},
+        notes=(*notes, "The 95 % intervals stand in the attached results.json."),
+    )
+
+
+def _columns(align: Align, count: int) -> tuple[Align, ...]:
+    return (align,) * count
+
+
 def _names(cases: Sequence[FuelCase]) -> list[str]:
     return [case.name for case in cases]
 
@@ -80,12 +107,13 @@ def facts(study: FuelSwitch) -> Facts:
     )
     pairs = [
         ("Site", request.site.name),
-        ("Appliance", f"{appliance.description or 'appliance'}, {_burner(study)}"),
-        ("Rated heat input", f"{rated}, gross{derated}"),
-        ("Fuel today", f"{study.present.name} ({study.present.gas.fuel.source})"),
+        ("Appliance", f"{appliance.description or 'appliance'}, {_burner(study)}; {rated}, gross{derated}"),
+        ("Fuel today", study.present.name),
         ("Asked about", "; ".join(case.name for case in study.proposed)),
-        ("Date", words.day(request.study.date, system)),
-        ("Prepared by", ", ".join(filter(None, (request.study.prepared_by, request.study.organization)))),
+        (
+            "Prepared",
+            ", ".join(filter(None, (words.day(request.study.date, system), request.study.prepared_by))),
+        ),
         ("For", request.study.client),
         ("Purpose", request.study.purpose),
     ]
@@ -101,8 +129,8 @@ def _burner(study: FuelSwitch) -> str:
     return f"{kind}{', condensing' if study.givens.condensing else ''}"
 
 
-def at_a_glance(study: FuelSwitch) -> Table | Section:
-    """Return the few numbers that decide."""
+def at_a_glance(study: FuelSwitch) -> Table:
+    """Return the few numbers that decide, without their intervals, which stand further on."""
 
     def numbers(case: FuelCase) -> Mapping[str, Number]:
         kept = dict(case.same_oxygen.numbers) | dict(case.properties)
@@ -114,24 +142,24 @@ def at_a_glance(study: FuelSwitch) -> Table | Section:
         return kept
 
     labels = {
+        "wobbe_gross": "Wobbe index, gross",
+        "relative_density": "Relative density to air",
         "unchanged_heat": "Heat input if nothing is changed, against today",
         "unchanged_oxygen": "Oxygen in flue gas if nothing is changed",
         "orifice_area_relative": "Orifice area needed, against today",
-        "efficiency_gross": "Gross efficiency at the same oxygen and flue temperature",
-        "carbon_dioxide_per_heat_delivered": "Carbon dioxide per heat delivered, at the appliance",
+        "efficiency_gross": "Gross efficiency, same oxygen and flue temperature",
+        "carbon_dioxide_per_heat_delivered": "Carbon dioxide per heat delivered",
         "cost_per_heat_delivered": f"Fuel cost per heat delivered{_currencies(study)}",
         "cost_per_year": f"Fuel cost per year{_currencies(study)}",
     }
-    wanted = (
-        "wobbe_gross",
-        "relative_density",
-        *labels,
-        "carbon_dioxide_per_year",
-    )
-    return side_by_side(
-        _names(study.cases),
-        _lines(study, wanted, numbers, labels=labels),
-        caption=f"At a glance, at {words.bound('heat_input_rated', study.givens.heat_input, study.givens.system)} gross.",
+    lines = _lines(study, labels, numbers, labels=labels)
+    return Table(
+        columns=("", "Unit", *_names(study.cases)),
+        rows=[(line.label, line.sign, *(cell.value for cell in line.cells)) for line in lines],
+        caption="At a glance, at "
+        f"{words.bound('heat_input_rated', study.givens.heat_input, study.givens.system)} gross; intervals "
+        "stand in the tables below.",
+        align=("left", "left", *_columns("right", len(study.cases))),
     )
 
 
@@ -164,13 +192,14 @@ def properties(study: FuelSwitch) -> Table | Section:
     )
     base = "60 °F and 14.696 psia" if study.givens.system == "US" else "15 °C and 101.325 kPa"
     limits = data("flammability")
-    return side_by_side(
-        _names(study.cases),
+    return _beside(
+        study.cases,
         _lines(study, names, lambda case: case.properties),
         caption="The fuels, whatever burns them.",
         notes=(
             f"Heating values and Wobbe indices by ISO 6976:2016, dry, at {base}, as a real gas.",
-            f"Flammability: {came_by(limits['limits'])}; {limits['mixing']['note']}",
+            f"Flammability: {came_by(limits['limits'])}. {limits['mixing']['note']}",
+            "; ".join(f"{case.name}: {case.gas.fuel.source}" for case in study.cases) + ".",
         ),
     )
 
@@ -195,43 +224,53 @@ _BURNED = (
 )
 
 
-def burned(study: FuelSwitch) -> Table | Section:
-    """Return how each fuel burns at the same heat input: at the same oxygen, then with the same air."""
+def same_oxygen(study: FuelSwitch) -> Table | Section:
+    """Return how each fuel burns at the same heat input and the same oxygen."""
     system = study.givens.system
-    money = {
-        "cost_per_heat_delivered": f"Fuel cost per heat delivered{_currencies(study)}",
-        "cost_per_year": f"Fuel cost per year{_currencies(study)}",
-    }
-    labels = {
-        "gas_volume_flow": "Gas flow, at the conditions of the heating value",
-        "efficiency_gross": "Steady-state efficiency, gross",
-        "efficiency_net": "Steady-state efficiency, net",
-        **money,
-    }
-    lines = [
-        heading_line("At the same oxygen"),
-        *_lines(study, _BURNED, lambda case: case.same_oxygen.numbers, labels=labels),
-        heading_line("With the air that the present fuel gets"),
-        *_lines(study, _BURNED[:6], lambda case: case.same_air.numbers, labels=labels),
-    ]
     flue = words.amount(study.givens.numbers["flue_temperature"], system)
     air = words.amount(study.givens.numbers["air_temperature"], system)
-    return side_by_side(
-        _names(study.cases),
-        lines,
-        caption=f"Burned at {words.bound('heat_input_rated', study.givens.heat_input, system)} gross, with flue gas at {flue} "
-        f"and combustion air at {air}.",
+    return _beside(
+        study.cases,
+        _lines(study, _BURNED, lambda case: case.same_oxygen.numbers, labels=_burned_labels(study)),
+        caption=f"At the same oxygen, at {words.bound('heat_input_rated', study.givens.heat_input, system)} "
+        f"gross, with flue gas at {flue} and combustion air at {air}.",
         notes=(
-            "The flue temperature is taken the same for all fuels: with the same heat and nearly the same flue gas it "
-            "hardly moves. Efficiencies count flue losses only, in steady state; they are not seasonal.",
+            "The flue temperature is taken the same for all fuels: with the same heat and nearly the same "
+            "flue gas it hardly moves. Efficiencies count flue losses only, in steady state; they are not "
+            "seasonal.",
             "Carbon dioxide is that of the burner; what it took to bring the fuel there is not counted.",
         ),
     )
 
 
+def same_air(study: FuelSwitch) -> Table | Section:
+    """Return how each fuel burns at the same heat input with the air that the present fuel gets."""
+    return _beside(
+        study.cases,
+        _lines(study, _BURNED[:6], lambda case: case.same_air.numbers, labels=_burned_labels(study)),
+        caption=f"With the air that {study.present.name} gets today: the air setting left alone, the heat "
+        "input the same.",
+    )
+
+
+def _burned_labels(study: FuelSwitch) -> Mapping[str, str]:
+    return {
+        "gas_volume_flow": "Gas flow, at the conditions of the heating value",
+        "efficiency_gross": "Steady-state efficiency, gross",
+        "efficiency_net": "Steady-state efficiency, net",
+        "cost_per_heat_delivered": f"Fuel cost per heat delivered{_currencies(study)}",
+        "cost_per_year": f"Fuel cost per year{_currencies(study)}",
+    }
+
+
 def flames(study: FuelSwitch) -> Table | Section:
     """Return the flames: temperature, nitric oxide, carbon monoxide, speed."""
-    ends = ("flame_temperature_adiabatic", "nitric_oxide_equilibrium", "nitric_oxide_rate", "carbon_monoxide_equilibrium")
+    ends = (
+        "flame_temperature_adiabatic",
+        "nitric_oxide_equilibrium",
+        "nitric_oxide_rate",
+        "carbon_monoxide_equilibrium",
+    )
     labels = {
         name: f"{sources.quantity(name.removesuffix('_running')).label}{tail}"
         for base in ends
@@ -243,18 +282,19 @@ def flames(study: FuelSwitch) -> Table | Section:
         heading_line("At the oxygen of the appliance"),
         *_lines(study, [f"{name}_running" for name in ends], lambda case: case.flames.numbers, labels=labels),
     ]
-    spoken = dict.fromkeys(
-        f"Flame speed of {case.name}: {case.flames.speed_origin or 'none'}; {case.flames.speed_note}"
-        for case in study.cases
-    )
-    return side_by_side(
-        _names(study.cases),
+    spoken: dict[str, list[str]] = {}
+    for case in study.cases:
+        said = f"{case.flames.speed_origin}, {case.flames.speed_note}".removeprefix(", ")
+        spoken.setdefault(said, []).append(case.name)
+    return _beside(
+        study.cases,
         lines,
         caption="The flames, adiabatic and at equilibrium: bounds, not readings.",
         notes=(
-            "Flue gas freezes while it cools and never reaches the equilibrium of its last temperature. The rate at which "
-            "thermal nitric oxide begins to form sets fuels beside each other; it forecasts no reading.",
-            *spoken,
+            "Flue gas freezes while it cools and never reaches the equilibrium of its last temperature. "
+            "The rate at which thermal nitric oxide begins to form sets fuels beside each other; it "
+            "forecasts no reading.",
+            *(f"Flame speed of {words.joined(names)}: {said}." for said, names in spoken.items()),
         ),
     )
 
@@ -271,7 +311,7 @@ def species(study: FuelSwitch) -> Table:
         columns=("Fuel", "Air", *(f"{name} %" for name in names)),
         rows=rows,
         caption="Flame gas at equilibrium, wet, by volume.",
-        align=("left", "left", *("decimal",) * len(names)),
+        align=("left", "left", *_columns("decimal", len(names))),
     )
 
 
@@ -304,14 +344,14 @@ def conversion(study: FuelSwitch) -> Table | Section:
         else f"From heat input and a discharge coefficient of {discharge['value']:.2f} ({discharge['low']:.2f} to "
         f"{discharge['high']:.2f}): {discharge['source']}."
     )
-    return side_by_side(
-        _names(cases),
+    return _beside(
+        cases,
         _lines(study, labels, numbers, labels=labels, cases=cases),
         caption="What a conversion to the same heat input needs. To check the maker's kit by, not to drill by.",
         notes=(
             how,
-            "Intervals carry the fuel's composition, the setting of the pressure, the weather and, where it does not "
-            "cancel, the discharge coefficient.",
+            "Intervals carry the fuel's composition, the setting of the pressure, the weather and, where "
+            "it does not cancel, the discharge coefficient.",
         ),
     )
 
@@ -338,7 +378,9 @@ def sizes(study: FuelSwitch) -> Table | None:
         columns=("Fuel", "Series", "Nearest", "Diameter", "Heat input with it", "Of what is wanted"),
         rows=rows,
         caption="Drill sizes nearest to the orifice needed, at the manifold pressure to be set.",
-        notes=("Sizes: number and letter drills, metric drills of BS 328. An orifice is bought to size, never reamed.",),
+        notes=(
+            "Sizes: number and letter drills, metric drills of BS 328. An orifice is bought to size, never reamed.",
+        ),
     )
 
 
@@ -368,14 +410,18 @@ def pressures(study: FuelSwitch) -> Table | None:
 def openings(study: FuelSwitch) -> Table:
     """Return the ways to bring in combustion air, which go by heat input and so hardly change with the fuel."""
     system = study.givens.system
-    rows = [(one.words[:1].upper() + one.words[1:], words.bound("opening_area", one.area.value, system)) for one in study.openings]
+    rows = [
+        (one.words[:1].upper() + one.words[1:], words.bound("opening_area", one.area.value, system))
+        for one in study.openings
+    ]
     room = data("fuel_switch")["openings"]["room"]["words"]
     rows.append((room[:1].upper() + room[1:], words.bound("room_volume", study.room.value, system)))
     return Table(
         columns=("Air for combustion, one of these", "Free area or volume"),
         rows=rows,
-        caption=f"For this appliance alone, at {words.bound('heat_input_rated', study.givens.rated_input, system)}; others in "
-        "the same room count too.",
+        caption="For this appliance alone, at "
+        f"{words.bound('heat_input_rated', study.givens.rated_input, system)}; others in the same room "
+        "count too.",
         notes=(study.openings_source,),
     )
 
@@ -404,13 +450,14 @@ def unchanged(study: FuelSwitch) -> Table | Section:
     def numbers(case: FuelCase) -> Mapping[str, Number]:
         return case.unchanged.numbers if case.unchanged is not None else {}
 
-    return side_by_side(
-        _names(cases),
+    return _beside(
+        cases,
         _lines(study, names, numbers, labels=labels, cases=cases),
         caption="The appliance as it is set, with another fuel.",
         notes=(
-            "Heat input goes as the Wobbe index; the air stays what the draft, the inducer or the fan moves today. "
-            "How much carbon monoxide a burner makes with air left cannot be computed: it is tested.",
+            "Heat input goes as the Wobbe index; the air stays what the draft, the inducer or the fan "
+            "moves today. How much carbon monoxide a burner makes with air left cannot be computed: it is "
+            "tested.",
             f"Thresholds: {data('fuel_switch')['thresholds']['source']}.",
         ),
     )
@@ -436,25 +483,50 @@ def indices(study: FuelSwitch, case: FuelCase) -> Table:
     """Return the published criteria of interchangeability for one fuel."""
     assert case.unchanged is not None
     found = [one for one in case.unchanged.indices if one.value is not None and one.outcome != "says nothing"]
-    rows = [(one.family, one.criterion, _value(one, study), one.limit, _OUTCOMES[one.outcome]) for one in found]
-    notes = dict.fromkeys(came_by({"source": one.source, "status": one.status}) for one in found)
+    system = study.givens.system
+    rows = []
+    for one in found:
+        assert one.value is not None
+        rows.append(
+            (
+                one.family,
+                one.criterion,
+                words.amount(one.value, system),
+                _limit(one, system),
+                _OUTCOMES[one.outcome],
+            )
+        )
     validity = {name: data("interchange")[name]["validity"] for name in ("bulletin_36", "weaver")}
     return Table(
-        columns=("Criterion", "", "Value", "Limit", "Outcome"),
+        columns=("", "Criterion", "Value", "Accepted", "Outcome"),
         rows=rows,
         caption=f"{case.name} in place of {study.present.name}: published criteria.",
         align=("left", "left", "right", "left", "left"),
         emphasis={n: "strong" for n, one in enumerate(found) if one.outcome == "beyond"},
         notes=(
-            *notes,
-            f"Validity: Bulletin 36: {validity['bulletin_36']}. Weaver: {validity['weaver']}.",
+            *_source_notes(found),
+            f"Bulletin 36 is made for {validity['bulletin_36']}. Weaver's indices are made for {validity['weaver']}.",
         ),
     )
 
 
-def _value(one: Index, study: FuelSwitch) -> str:
+def _source_notes(found: Sequence[Index]) -> list[str]:
+    """Return each source once, with how its values were come by; what differs within a source is named."""
+    notes = []
+    for source in dict.fromkeys(one.source for one in found):
+        own = [one for one in found if one.source == source]
+        first = own[0].status
+        apart = [f"{one.criterion}: {_CAME_BY[one.status]}" for one in own if one.status != first]
+        notes.append(f"{source} ({'; '.join((_CAME_BY[first], *apart))}).")
+    return notes
+
+
+def _limit(one: Index, system: words.System) -> str:
     assert one.value is not None
-    return words.amount(one.value, study.givens.system)
+    text = words.span(one.value.quantity, one.low, one.high, system)
+    if math.isnan(one.preferable):
+        return text
+    return f"{text}, preferably {words.bound(one.value.quantity, one.preferable, system)}"
 
 
 # ---------------------------------------------------------------------------- the proof
@@ -464,9 +536,14 @@ def assumptions(study: FuelSwitch) -> Table:
     """Return what was assumed, and why."""
     system = study.givens.system
     rows = []
+    named = {
+        "fuel_spread": "Composition of the fuels",
+        "pressure_setting": "Setting of manifold pressures",
+        "primary_aeration": "Primary air today",
+    }
     for one in study.assumptions:
-        label = sources.quantity(one.subject).label if one.subject in sources.quantities() else one.subject
+        label = named.get(one.subject) or sources.quantity(one.subject).label
         shown = words.amount(one.number, system) if one.number is not None else ""
         text = "; ".join(filter(None, (one.text, shown)))
-        rows.append((words.sentence(label.replace("_", " ")).rstrip("."), text, words.sentence(one.why)))
+        rows.append((label, text, words.sentence(one.why)))
     return Table(columns=("Assumed", "What was taken", "Because"), rows=rows)

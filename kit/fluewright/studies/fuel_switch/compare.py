@@ -15,7 +15,7 @@ from fluewright.combustion import AdiabaticFlame, FlueGas
 from fluewright.combustion.flame_speed import laminar_flame_speed
 from fluewright.combustion.flammability import flammability_limits
 from fluewright.combustion.nitric_oxide import thermal_nitric_oxide_rate
-from fluewright.studies.fuel_switch.givens import Gas, Givens, number
+from fluewright.studies.fuel_switch.givens import Gas, Givens, number, percent
 from fluewright.units import Array
 
 _GRAM = 1e-3  # kg
@@ -54,19 +54,37 @@ def properties(gas: Gas, givens: Givens) -> Mapping[str, Number]:
     water = np.asarray(fuel.hydrogen) / 2 * _molar_mass("H2O")
     carbon = np.asarray(fuel.carbon) * _molar_mass("CO2")
     return {
-        "gross_heating_value_volume": number("gross_heating_value_volume", at.gross_heating_value, basis=base),
+        "gross_heating_value_volume": number(
+            "gross_heating_value_volume", at.gross_heating_value, basis=base
+        ),
         "net_heating_value_volume": number("net_heating_value_volume", at.net_heating_value, basis=base),
-        "gross_heating_value_mass": number("gross_heating_value_mass", at.gross_heating_value_mass, basis=base),
+        "gross_heating_value_mass": number(
+            "gross_heating_value_mass", at.gross_heating_value_mass, basis=base
+        ),
         "wobbe_gross": number("wobbe_gross", at.wobbe_gross, basis=base),
         "wobbe_net": number("wobbe_net", at.wobbe_net, basis=base),
         "relative_density": number("relative_density", at.relative_density, basis="to dry air, real"),
-        "stoichiometric_air": number("stoichiometric_air", fuel.stoichiometric_air, basis="dry air, by volume"),
-        "air_per_heat": number("air_per_heat", np.asarray(fuel.stoichiometric_air) / heat * volume, basis="gross"),
-        "flue_gas_dry_per_heat": number("flue_gas_dry_per_heat", dry / heat * volume, basis="gross; no excess air"),
-        "flue_gas_wet_per_heat": number("flue_gas_wet_per_heat", wet / heat * volume, basis="gross; no excess air"),
-        "ultimate_carbon_dioxide": number("ultimate_carbon_dioxide", fuel.ultimate_carbon_dioxide, basis="dry"),
-        "condensate_per_heat": number("condensate_per_heat", water / heat, basis="gross; all of the fuel's water"),
-        "carbon_dioxide_per_heat": number("carbon_dioxide_per_heat", carbon / heat, basis="gross; at the appliance"),
+        "stoichiometric_air": number(
+            "stoichiometric_air", fuel.stoichiometric_air, basis="dry air, by volume"
+        ),
+        "air_per_heat": number(
+            "air_per_heat", np.asarray(fuel.stoichiometric_air) / heat * volume, basis="gross"
+        ),
+        "flue_gas_dry_per_heat": number(
+            "flue_gas_dry_per_heat", dry / heat * volume, basis="gross; no excess air"
+        ),
+        "flue_gas_wet_per_heat": number(
+            "flue_gas_wet_per_heat", wet / heat * volume, basis="gross; no excess air"
+        ),
+        "ultimate_carbon_dioxide": number(
+            "ultimate_carbon_dioxide", fuel.ultimate_carbon_dioxide, basis="dry"
+        ),
+        "condensate_per_heat": number(
+            "condensate_per_heat", water / heat, basis="gross; all of the fuel's water"
+        ),
+        "carbon_dioxide_per_heat": number(
+            "carbon_dioxide_per_heat", carbon / heat, basis="gross; at the appliance"
+        ),
         "flammability_lower": number("flammability_lower", limits.lower, source=limits.source),
         "flammability_upper": number("flammability_upper", limits.upper, source=limits.source),
     }
@@ -74,13 +92,17 @@ def properties(gas: Gas, givens: Givens) -> Mapping[str, Number]:
 
 def flue(gas: Gas, givens: Givens, *, air_ratio: Array | None = None) -> FlueGas:
     """Return the flue gas of a fuel at the appliance's oxygen, or at an air ratio."""
-    air: dict[str, Any] = {"oxygen_dry": givens.oxygen_dry} if air_ratio is None else {"excess_air": air_ratio - 1}
+    air: dict[str, Any] = (
+        {"oxygen_dry": givens.oxygen_dry} if air_ratio is None else {"excess_air": air_ratio - 1}
+    )
     return combustion.flue_gas(
         gas.drawn, **air, air_water_fraction=givens.air_water_fraction, pressure=givens.pressure
     )
 
 
-def burned(gas: Gas, givens: Givens, *, air_ratio: Array | None = None, heat_input: Array | None = None) -> Burned:
+def burned(
+    gas: Gas, givens: Givens, *, air_ratio: Array | None = None, heat_input: Array | None = None
+) -> Burned:
     """Return a fuel burned at the appliance's heat input, at its oxygen or at an air ratio, at its flue temperature."""
     found = flue(gas, givens, air_ratio=air_ratio)
     losses = combustion.stack_losses(
@@ -105,7 +127,10 @@ def burned(gas: Gas, givens: Givens, *, air_ratio: Array | None = None, heat_inp
         "oxygen_dry": (np.asarray(found.oxygen_dry), "dry"),
         "carbon_dioxide_dry": (np.asarray(found.carbon_dioxide_dry), "dry"),
         "excess_air": (np.asarray(found.excess_air), "carbon–oxygen balance"),
-        "water_dew_point": (np.asarray(found.water_dew_point), "at the site's pressure, with the air's humidity"),
+        "water_dew_point": (
+            np.asarray(found.water_dew_point),
+            "at the site's pressure, with the air's humidity",
+        ),
         "efficiency_gross": (efficiency, "gross; flue losses only; steady state"),
         "efficiency_net": (np.asarray(losses.efficiency_net), "net; flue losses only; steady state"),
         "loss_water_latent": (np.asarray(losses.water_latent), "share of gross heat input"),
@@ -119,7 +144,10 @@ def burned(gas: Gas, givens: Givens, *, air_ratio: Array | None = None, heat_inp
         "carbon_dioxide_per_heat_delivered": (carbon / efficiency, "at the appliance; steady state"),
     }
     if givens.condensing:
-        values["condensed_fraction"] = (np.asarray(losses.condensed_fraction), "gas saturated at the flue temperature")
+        values["condensed_fraction"] = (
+            np.asarray(losses.condensed_fraction),
+            "gas saturated at the flue temperature",
+        )
         values["condensate_rate"] = (moles * condensed, "gas saturated at the flue temperature")
     made = {name: number(name, array, basis=basis) for name, (array, basis) in values.items()}
     return Burned(numbers={**made, **_money(gas, givens, efficiency, carbon)}, air_ratio=ratio)
@@ -147,12 +175,12 @@ def same_air_setting(present: Gas, gas: Gas, air_ratio: Array) -> Array:
 
 def air_need(gas: Gas) -> Array:
     """Return the stoichiometric dry air of a fuel per gross heat [mol/J], with its draws."""
-    return np.asarray(gas.drawn.stoichiometric_air) / np.asarray(gas.drawn.gross_heating_value_molar)
+    return np.asarray(gas.drawn.stoichiometric_air / gas.drawn.gross_heating_value_molar)
 
 
 def flames(gas: Gas, givens: Givens, excess_air: float) -> Flames:
     """Return the flames of a fuel: temperature, species and nitric oxide at equilibrium, speed."""
-    shared = {
+    shared: dict[str, Any] = {
         "air_temperature": float(givens.air_temperature[0]),
         "air_water_fraction": float(givens.air_water_fraction[0]),
         "pressure": float(givens.pressure[0]),
@@ -160,9 +188,9 @@ def flames(gas: Gas, givens: Givens, excess_air: float) -> Flames:
     stoichiometric = combustion.adiabatic_flame(gas.fuel, excess_air=0.0, **shared)
     running = combustion.adiabatic_flame(gas.fuel, excess_air=excess_air, **shared)
     speed = laminar_flame_speed(gas.fuel)
-    made = {}
+    made: dict[str, Number] = {}
     for end, flame in (("", stoichiometric), ("_running", running)):
-        basis = "no excess air" if not end else f"{excess_air:.0%} excess air"
+        basis = "no excess air" if not end else f"{percent(excess_air)} excess air"
         one = {
             "flame_temperature_adiabatic": flame.temperature,
             "nitric_oxide_equilibrium": flame.dry["NO"],
@@ -170,7 +198,9 @@ def flames(gas: Gas, givens: Givens, excess_air: float) -> Flames:
             "nitric_oxide_rate": thermal_nitric_oxide_rate(flame),
         }
         made |= {
-            f"{name}{end}": Number(quantity=name, value=float(value), origin="computed", basis=f"equilibrium; {basis}")
+            f"{name}{end}": Number(
+                quantity=name, value=float(value), origin="computed", basis=f"equilibrium; {basis}"
+            )
             for name, value in one.items()
         }
     if speed.origin:
@@ -188,7 +218,10 @@ def flames(gas: Gas, givens: Givens, excess_air: float) -> Flames:
         stoichiometric=stoichiometric,
         running=running,
         numbers=made,
-        species={name: (float(stoichiometric.composition[name]), float(running.composition[name])) for name in listed},
+        species={
+            name: (float(stoichiometric.composition[name]), float(running.composition[name]))
+            for name in listed
+        },
         speed_note=speed.note,
         speed_origin=speed.origin,
     )

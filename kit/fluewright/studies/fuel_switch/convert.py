@@ -62,14 +62,18 @@ def conversion(present: Gas, gas: Gas, givens: Givens) -> Conversion:
     known = drill(asked.orifice) if asked.orifice is not None else None
     share = _area_share(present, gas, givens)
     numbers = {
-        "manifold_pressure": number("manifold_pressure", gas.manifold_pressure, origin=gas.manifold_origin),
         "orifice_area_relative": number("orifice_area_relative", share, basis="same heat input"),
-        "manifold_pressure_same_orifice": number(
-            "manifold_pressure", present.manifold_pressure * _wobbe_share(present, gas) ** 2,
-            basis="what the present orifice would need for the present heat input",
-        ),
         **_piping(present, gas, givens),
     }
+    # A ratio controller meters the gas by the pressure drop of the air: no pressure is set.
+    if givens.burner != "ratio-controlled":
+        same = present.manifold_pressure * _wobbe_share(present, gas) ** 2
+        numbers["manifold_pressure"] = number(
+            "manifold_pressure", gas.manifold_pressure, origin=gas.manifold_origin
+        )
+        numbers["manifold_pressure_same_orifice"] = number(
+            "manifold_pressure", same, basis="what the present orifice would need for the present heat input"
+        )
     sizes: tuple[Size, ...] = ()
     if known is not None or asked.orifices is not None:
         was, wanted = _diameters(present, gas, givens, known, share)
@@ -95,7 +99,7 @@ def conversion(present: Gas, gas: Gas, givens: Givens) -> Conversion:
 
 def _wobbe_share(present: Gas, gas: Gas) -> Array:
     """Return the present Wobbe index over that of the fuel."""
-    return np.asarray(present.drawn.wobbe_gross) / np.asarray(gas.drawn.wobbe_gross)
+    return np.asarray(present.drawn.wobbe_gross / gas.drawn.wobbe_gross)
 
 
 def _area_share(present: Gas, gas: Gas, givens: Givens) -> Array:
@@ -140,7 +144,9 @@ def _size(kind: Any, gas: Gas, givens: Givens, wanted: Array) -> Size:
     relative = (found.diameter / wanted) ** 2
     return Size(
         drill=found,
-        heat_input=number("heat_input_rated", givens.heat_input * relative, basis="gross; at the pressure to be set"),
+        heat_input=number(
+            "heat_input_rated", givens.heat_input * relative, basis="gross; at the pressure to be set"
+        ),
         relative=number("heat_input_relative", relative, basis="against the heat input wanted"),
     )
 
@@ -181,16 +187,19 @@ def check_orifices(present: Gas, givens: Givens) -> None:
         barometric_pressure=float(givens.pressure[0]),
     )
     raise InputError(
-        f"{asked.orifices} orifices {asked.orifice} at {float(present.manifold_pressure[0]):.0f} Pa pass the heat input of "
-        f"{givens.heat_input / 1e3:.2f} kW of {present.name} only with a discharge coefficient of {implied:.2f}; a drilled "
-        f"hole has 0.8 to 0.95 (they would need {float(needed):.0f} Pa). Check size, count, pressure, fuel and rating."
+        f"{asked.orifices} orifices {asked.orifice} at {float(present.manifold_pressure[0]):.0f} Pa pass "
+        f"the heat input of {givens.heat_input / 1e3:.2f} kW of {present.name} only with a discharge "
+        f"coefficient of {implied:.2f}; a drilled hole has 0.8 to 0.95 (they would need {float(needed):.0f} "
+        "Pa). Check size, count, pressure, fuel and rating."
     )
 
 
 def _piping(present: Gas, gas: Gas, givens: Givens) -> Mapping[str, Number]:
     """Return gas flows and, in the same pipe, the pressure drop: as density times the square of the flow."""
     flows = [
-        givens.heat_input / np.asarray(one.drawn.gross_heating_value_molar) * np.asarray(givens.drawn_properties(one).molar_volume)
+        givens.heat_input
+        / np.asarray(one.drawn.gross_heating_value_molar)
+        * np.asarray(givens.drawn_properties(one).molar_volume)
         for one in (present, gas)
     ]
     densities = [np.asarray(one.drawn.relative_density) for one in (present, gas)]
@@ -229,7 +238,9 @@ def openings(givens: Givens) -> tuple[tuple[Opening, ...], Number, str]:
         area = _per_input(rule["per_input"], "m^2") * givens.rated_input
         if "least" in rule:
             area = max(area, units.parse(rule["least"], "m^2", "area"))
-        ways.append(Opening(words=rule["words"], area=Number(quantity="opening_area", value=area, origin="computed")))
+        ways.append(
+            Opening(words=rule["words"], area=Number(quantity="opening_area", value=area, origin="computed"))
+        )
     room = _per_input(data["room"]["per_input"], "m^3") * givens.rated_input
     return (
         tuple(ways),

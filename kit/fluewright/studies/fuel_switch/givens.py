@@ -74,7 +74,9 @@ class Givens:
         return gas.drawn.properties(self.reference)
 
 
-def number(quantity: str, values: Array, *, basis: str = "", origin: Origin = "computed", source: str = "") -> Number:
+def number(
+    quantity: str, values: Array, *, basis: str = "", origin: Origin = "computed", source: str = ""
+) -> Number:
     """Return a result from its array: the central value first, the interval from the draws after it."""
     flat = np.broadcast_to(np.asarray(values, dtype=np.float64), (1 + DRAWS,))
     moved = np.ptp(flat[1:]) > 1e-12 * abs(flat[0])
@@ -82,6 +84,11 @@ def number(quantity: str, values: Array, *, basis: str = "", origin: Origin = "c
     return Number(
         quantity=quantity, value=float(flat[0]), low=low, high=high, origin=origin, basis=basis, source=source
     )
+
+
+def percent(share: float) -> str:
+    """Return a share in percent, without decimals."""
+    return f"{100 * share:.0f} %"
 
 
 def gather(request: Request) -> tuple[Givens, tuple[Gas, ...]]:
@@ -102,7 +109,9 @@ def gather(request: Request) -> tuple[Givens, tuple[Gas, ...]]:
         "relative_humidity": asked.relative_humidity,
         "primary_aeration": asked.primary_aeration,
     }
-    arrays = {name: made.add(name, value, condensing=request.appliance.condensing) for name, value in given.items()}
+    arrays = {
+        name: made.add(name, value, condensing=request.appliance.condensing) for name, value in given.items()
+    }
     pressure = made.pressure(request)
     _check_running(arrays, request)
     water = combustion.moist_air_water_fraction(
@@ -115,6 +124,7 @@ def gather(request: Request) -> tuple[Givens, tuple[Gas, ...]]:
         _gas(asked_fuel, request, made, present=place == 0)
         for place, asked_fuel in enumerate((request.present, *request.proposed))
     )
+    made.spreads(given)
     givens = Givens(
         request=request,
         reference=combustion.reference_conditions(
@@ -163,7 +173,9 @@ class _Inputs:
             self._note(name, value, low, high, given is None, entry)
         elif given is None:
             self.assumptions.append(
-                Assumption(subject=name, number=None, text="primary air of half the stoichiometric", why=entry["why"])
+                Assumption(
+                    subject=name, number=None, text="primary air of half the stoichiometric", why=entry["why"]
+                )
             )
         return self.spread(value, low, high)
 
@@ -176,8 +188,24 @@ class _Inputs:
             self._note(name, value, value, value, False, entry)
             return np.full(1 + DRAWS, value)
         value = float(standard_atmosphere_pressure(site.elevation or 0.0))
-        self._note(name, value, value - half, value + half, True, entry)
+        why = entry["why" if site.elevation is None else "why_elevation"]
+        self._note(name, value, value - half, value + half, True, {**entry, "why": why})
         return self.spread(value, value - half, value + half)
+
+    def spreads(self, given: Mapping[str, float | None]) -> None:
+        """Note how far what was entered may be off, and the fuels' compositions."""
+        table = sources.table("fuel_switch")["assumptions"]
+        why = "entered without an accuracy: so much was taken"
+        self.assumptions += [
+            Assumption(subject=name, number=self.numbers[name], text="", why=why)
+            for name, value in given.items()
+            if value is not None and name in self.numbers
+        ]
+        for name, text in (("fuel_spread", "each minor part of a named fuel"), ("pressure_setting", "each")):
+            entry = table[name]
+            self.assumptions.append(
+                Assumption(subject=name, number=None, text=f"{text} ± {entry['half']}", why=entry["why"])
+            )
 
     def _note(
         self, name: str, value: float, low: float, high: float, assumed: bool, entry: Mapping[str, str]
@@ -205,8 +233,8 @@ def _check_running(arrays: Mapping[str, Array], request: Request) -> None:
     oxygen, flue = float(arrays["oxygen_dry"][0]), float(arrays["flue_temperature"][0])
     if not 0.0 <= oxygen < combustion.dry_air()["O2"] - 0.01:
         raise InputError(
-            f"conditions.oxygen_dry is {oxygen:.1%}; an appliance that burns has between 0 and 20 % oxygen in its dry "
-            "flue gas. Check the value and its unit."
+            f"conditions.oxygen_dry is {oxygen:.1%}; an appliance that burns has between 0 and 20 % oxygen "
+            "in its dry flue gas. Check the value and its unit."
         )
     if flue < float(arrays["air_temperature"][0]):
         raise InputError(
@@ -214,8 +242,8 @@ def _check_running(arrays: Mapping[str, Array], request: Request) -> None:
         )
     if flue > 1273.15 or (request.appliance.condensing and flue > 373.15):
         raise InputError(
-            f"conditions.flue_temperature is {flue:.4g} K; that is no flue of such an appliance. Check its unit, and "
-            "whether the appliance is a condensing one."
+            f"conditions.flue_temperature is {flue:.4g} K; that is no flue of such an appliance. Check its "
+            "unit, and whether the appliance is a condensing one."
         )
 
 
@@ -223,13 +251,14 @@ def _gas(asked: FuelAsked, request: Request, made: _Inputs, *, present: bool) ->
     fuel = asked.fuel()
     kind = _pressure_kind(fuel)
     entered = asked.manifold_pressure or (request.appliance.manifold_pressure if present else None)
-    pressure = entered if entered is not None else _usual_manifold(kind, request)
+    pressure = entered if entered is not None else _usual_manifold(kind, request, present=present)
     setting = sources.table("fuel_switch")["assumptions"]["pressure_setting"]
     half = pressure * _half(setting["half"], "1")
     origin: Origin = "entered" if entered is not None else "assumed"
     if entered is None:
         used = Number(quantity="manifold_pressure", value=pressure, origin="assumed")
-        usual = f"usual of burners for {kind}" if kind else "as with the present fuel: none is known for this one"
+        today = not present and pressure == _todays_manifold(request)
+        usual = "as with the present fuel" if today else f"usual of burners for {kind}"
         made.assumptions.append(
             Assumption(
                 subject="manifold_pressure",
@@ -243,7 +272,7 @@ def _gas(asked: FuelAsked, request: Request, made: _Inputs, *, present: bool) ->
     return Gas(
         name=asked.called,
         fuel=fuel,
-        drawn=_drawn(fuel, _half(spread["half"], "1"), made.rng),
+        drawn=asked.fuel(lambda named: _drawn(named, _half(spread["half"], "1"), made.rng)),
         manifold_pressure=made.spread(pressure, pressure - half, pressure + half),
         manifold_origin=origin,
         price_per_heat=price,
@@ -261,19 +290,23 @@ def _pressure_kind(fuel: Fuel) -> str:
     return "natural gas" if "second" in families else "propane" if "third" in families else ""
 
 
-def _usual_manifold(kind: str, request: Request) -> float:
+def _usual_manifold(kind: str, request: Request, *, present: bool) -> float:
+    """Return the pressure for a fuel where none was given: today's for a like fuel, else what is usual of its kind."""
     known = sources.table("fuel_switch")["pressures"]
-    if kind in known:
-        return units.parse(known[kind]["manifold"], "Pa", "manifold_pressure")
-    present = request.present.manifold_pressure or request.appliance.manifold_pressure
-    if present is not None:
-        return present
-    own = _pressure_kind(request.present.fuel())
-    if own not in known:
+    like = kind == _pressure_kind(request.present.fuel()) or request.appliance.burner == "ratio-controlled"
+    if not present and (like or kind not in known):
+        return _todays_manifold(request)
+    if kind not in known:
         raise InputError(
             f"no usual manifold pressure is known for {request.present.called}; give manifold_pressure in [appliance]"
         )
-    return units.parse(known[own]["manifold"], "Pa", "manifold_pressure")
+    return units.parse(known[kind]["manifold"], "Pa", "manifold_pressure")
+
+
+def _todays_manifold(request: Request) -> float:
+    entered = request.present.manifold_pressure or request.appliance.manifold_pressure
+    kind = _pressure_kind(request.present.fuel())
+    return entered if entered is not None else _usual_manifold(kind, request, present=True)
 
 
 def _drawn(fuel: Fuel, spread: float, rng: np.random.Generator) -> Fuel:
@@ -301,6 +334,8 @@ def _price_per_heat(price: Price, fuel: Fuel, kind: str, request: Request) -> fl
         heat = float(fuel.properties(combustion.reference_conditions(base)).gross_heating_value)
         return price.amount / (size * heat)
     if kind not in sources.table("fuel_switch")["liquid"]:
-        raise InputError(f"the heat of a liquid volume of {fuel.name} is not known here; price it per kg or per heat")
+        raise InputError(
+            f"the heat of a liquid volume of {fuel.name} is not known here; price it per kg or per heat"
+        )
     heat = units.parse(sources.table("fuel_switch")["liquid"][kind], "J/m^3", "heat of liquid")
     return price.amount / (size * heat)

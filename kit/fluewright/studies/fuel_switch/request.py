@@ -33,9 +33,9 @@ from fluewright.visit.schema import (
 __all__ = [
     "FuelAsked",
     "Request",
+    "read_request",
     "request_from_visit",
     "request_schema",
-    "read_request",
 ]
 
 SWEEPS = ("hydrogen", "propane-air", "inert", "altitude")
@@ -130,16 +130,22 @@ class FuelAsked(_Part):
         _refused_here(self.fuel)  # an unknown fuel or a blend over 100 % is found while the file is read
         return self
 
-    def fuel(self) -> Fuel:
-        """Return the fuel."""
+    def fuel(self, drawn: Callable[[Fuel], Fuel] = lambda named: named) -> Fuel:
+        """Return the fuel; `drawn` may put draws about the composition of each named fuel that goes into it.
+
+        The shares of a blend, an analysis as entered and a bill's figures stay as they are.
+        """
         if self.name is not None:
-            return combustion.fuel(self.name)
+            return drawn(combustion.fuel(self.name))
         if self.blend is not None:
-            parts = " + ".join(f"{share:.0%} {name}" for name, share in self.blend.items())
-            return combustion.blend(dict(self.blend), by=self.blend_by, name=self.label or parts)
+            parts = " + ".join(f"{100 * share:.0f} % {name}" for name, share in self.blend.items())
+            named: dict[str | Fuel, float] = {drawn(combustion.fuel(name)): share for name, share in self.blend.items()}
+            return combustion.blend(named, by=self.blend_by, name=self.label or parts)
         if self.heating_value is not None:
             return combustion.fuel_from_heating_value(
-                self.heating_value, relative_density=self.relative_density, name=self.label or "gas by the bill"
+                self.heating_value,
+                relative_density=self.relative_density,
+                name=self.label or "gas by the bill",
             )
         return Fuel(
             composition=dict(self.composition or {}),
@@ -204,7 +210,9 @@ class ConditionsAsked(_Part):
     flue_temperature: Temperature | None = None
     air_temperature: Temperature | None = None
     relative_humidity: Ratio | None = None
-    primary_aeration: Ratio | None = Field(default=None, description="primary air, as a share of stoichiometric")
+    primary_aeration: Ratio | None = Field(
+        default=None, description="primary air, as a share of stoichiometric"
+    )
     source: Text = "as entered"
 
 
@@ -227,7 +235,9 @@ class Request(_Part):
     conditions: ConditionsAsked = ConditionsAsked()
     year: YearAsked | None = None
     sweeps: tuple[Literal["hydrogen", "propane-air", "inert", "altitude"], ...] = SWEEPS  # type: ignore[assignment]
-    warning: Text = Field(default="", description="what the reader must know first, such as a verdict to stop")
+    warning: Text = Field(
+        default="", description="what the reader must know first, such as a verdict to stop"
+    )
 
     @model_validator(mode="after")
     def _fuels_differ(self) -> Request:
@@ -261,7 +271,9 @@ def read_request(path: Path | str) -> Request:
     try:
         raw = tomllib.loads(where.read_text(encoding="utf-8-sig"))
     except OSError as error:
-        raise InputError(f"the request {where} cannot be read: {error.strerror}; put the path right") from error
+        raise InputError(
+            f"the request {where} cannot be read: {error.strerror}; put the path right"
+        ) from error
     except UnicodeDecodeError as error:
         raise InputError(f"the request {where} is not UTF-8 text; save it as UTF-8") from error
     except tomllib.TOMLDecodeError as error:
@@ -318,13 +330,13 @@ def request_from_visit(folder: Path | str, *, to: Sequence[str]) -> Request:
         A fuel is not known.
     """
     if not to:
-        raise InputError("no fuel to go to is named; name one, such as: --to \"natural gas\"")
+        raise InputError('no fuel to go to is named; name one, such as: --to "natural gas"')
     visited = audit(open_visit(folder))
     plan = visited.visit.plan
     if plan.appliance.rated_input is None:
         raise InputError(
-            f"{Path(folder).name}: rated_input is missing in [appliance] of visit.toml; a switch of fuel is sized by "
-            "the input on the nameplate. Add what it says."
+            f"{Path(folder).name}: rated_input is missing in [appliance] of visit.toml; a switch of fuel is "
+            "sized by the input on the nameplate. Add what it says."
         )
     for name in to:
         if name not in combustion.fuel_names():
@@ -372,7 +384,11 @@ def _present(visited: Audit) -> dict[str, object]:
     stated = visited.visit.plan.fuel
     if stated.name is not None:
         return {"name": stated.name}
-    return {"composition": dict(stated.composition or {}), "source": stated.source, "label": "fuel of the visit"}
+    return {
+        "composition": dict(stated.composition or {}),
+        "source": stated.source,
+        "label": "fuel of the visit",
+    }
 
 
 def _tested(visited: Audit) -> dict[str, object]:
@@ -390,12 +406,14 @@ def _warning(visited: Audit) -> str:
     verdict = visited.verdict
     said = f"The visit of {visited.visit.plan.visit.date} ended in: {verdict.sentence}"
     settled = any("excess_air" in point.numbers for point in visited.points)
-    state = "" if settled else " No test point settled, so the running conditions below are assumed, not tested."
+    state = (
+        "" if settled else " No test point settled, so the running conditions below are assumed, not tested."
+    )
     if verdict.name == "leave_off":
         reasons = "; ".join(verdict.because[:3])
         return (
-            f"{said} {reasons}. A switch of fuel puts none of this right: the appliance stays off until it has been "
-            f"repaired and tested.{state}"
+            f"{said} {reasons}. A switch of fuel puts none of this right: the appliance stays off until it "
+            f"has been repaired and tested.{state}"
         )
     if verdict.name == "correct":
         return f"{said} What was found is put right before any switch of fuel.{state}"

@@ -34,7 +34,9 @@ def results_of(study: FuelSwitch) -> Mapping[str, Any]:
             "warning": request.warning or None,
         },
         "heat_input": _number(
-            Number(quantity="heat_input_rated", value=study.givens.heat_input, origin="entered", basis="gross")
+            Number(
+                quantity="heat_input_rated", value=study.givens.heat_input, origin="entered", basis="gross"
+            )
         ),
         "rating_share_at_elevation": _plain(study.givens.rating_share),
         "conditions": _numbers(study.givens.numbers),
@@ -88,7 +90,9 @@ def _case(case: FuelCase) -> Mapping[str, Any]:
                     "family": one.family,
                     "criterion": one.criterion,
                     "value": _number(one.value),
-                    "limit": one.limit,
+                    "limit_low": _plain(one.low),
+                    "limit_high": _plain(one.high),
+                    "preferable": _plain(one.preferable),
                     "outcome": one.outcome,
                     "source": one.source,
                     "status": one.status,
@@ -102,7 +106,11 @@ def _case(case: FuelCase) -> Mapping[str, Any]:
             "numbers": _numbers(changes.numbers),
             "present_size": changes.present_size.name if changes.present_size else None,
             "sizes": [
-                {"drill": one.drill.name, "heat_input": _number(one.heat_input), "relative": _number(one.relative)}
+                {
+                    "drill": one.drill.name,
+                    "heat_input": _number(one.heat_input),
+                    "relative": _number(one.relative),
+                }
                 for one in changes.sizes
             ],
             "supply_pressures": list(changes.supply),

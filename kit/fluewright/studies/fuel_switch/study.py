@@ -9,7 +9,14 @@ import numpy as np
 
 from fluewright import combustion, sources
 from fluewright.appliance import Number
-from fluewright.studies.fuel_switch.compare import Burned, Flames, burned, flames, properties, same_air_setting
+from fluewright.studies.fuel_switch.compare import (
+    Burned,
+    Flames,
+    burned,
+    flames,
+    properties,
+    same_air_setting,
+)
 from fluewright.studies.fuel_switch.convert import Conversion, Opening, check_orifices, conversion, openings
 from fluewright.studies.fuel_switch.givens import Gas, Givens, gather
 from fluewright.studies.fuel_switch.request import Request

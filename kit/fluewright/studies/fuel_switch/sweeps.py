@@ -14,10 +14,10 @@ from fluewright.combustion import Fuel
 from fluewright.combustion.atmosphere import standard_atmosphere_pressure
 from fluewright.combustion.flame_speed import laminar_flame_speed
 from fluewright.combustion.interchange import bulletin_36_indices
-from fluewright.studies.fuel_switch.givens import Gas, Givens
+from fluewright.studies.fuel_switch.givens import Gas, Givens, percent
 from fluewright.units import Array
 
-_POINTS = 41
+_POINTS = 61
 _HIGHEST = "10000 foot"
 
 
@@ -78,7 +78,7 @@ def _base(gases: Sequence[Gas], kind: str) -> Fuel:
     return next((gas.fuel for gas in gases if gas.fuel.kind == kind), None) or combustion.fuel(kind)
 
 
-def _shared(givens: Givens) -> dict[str, float]:
+def _shared(givens: Givens) -> dict[str, Any]:
     return {
         "air_temperature": float(givens.air_temperature[0]),
         "air_water_fraction": float(givens.air_water_fraction[0]),
@@ -119,7 +119,10 @@ def _hydrogen(givens: Givens, base: Fuel, air_ratio: float) -> Sweep:
         axis=f"Hydrogen in {base.name}, % by volume",
         along=100 * share,
         panels=(
-            Panel(title="Heat input, nothing changed", curves=(Curve(quantity="heat_input_relative", values=heat),)),
+            Panel(
+                title="Heat input, nothing changed",
+                curves=(Curve(quantity="heat_input_relative", values=heat),),
+            ),
             Panel(
                 title="Oxygen in flue gas, nothing changed",
                 curves=(Curve(quantity="oxygen_dry", values=_oxygen(gas, ratio, givens)),),
@@ -139,11 +142,11 @@ def _hydrogen(givens: Givens, base: Fuel, air_ratio: float) -> Sweep:
                 curves=(Curve(quantity="carbon_dioxide_per_heat", values=carbon),),
             ),
         ),
-        finding=f"At 20 % hydrogen the heat input falls to {heat[at]:.0%}, the flame runs {speed[at] / speed[0] - 1:.0%} "
-        f"faster, and carbon dioxide per heat falls only by {1 - carbon[at] / carbon[0]:.0%}, since hydrogen brings "
-        "little heat by volume.",
-        note=f"The index is shown up to {to:.0%}, as far as it is shown to hold; the rest to 100 % with nothing changed is "
-        "physics, not a proposal: a burner for hydrogen is another burner.",
+        finding=f"At 20 % hydrogen the heat input falls to {percent(heat[at])}, the flame runs "
+        f"{percent(speed[at] / speed[0] - 1)} faster, and carbon dioxide per heat falls only by "
+        f"{percent(1 - carbon[at] / carbon[0])}, since hydrogen brings little heat by volume.",
+        note=f"The index is shown up to {percent(to)}, as far as it is shown to hold; the rest to 100 % "
+        "with nothing changed is physics, not a proposal: a burner for hydrogen is another burner.",
         valid_to=100 * to,
     )
 
@@ -163,7 +166,7 @@ def _propane_air(givens: Givens, natural: Fuel, propane: Fuel, air_ratio: float)
     density = np.asarray(gas.relative_density)
     return Sweep(
         name="propane-air",
-        axis=f"{propane.name} in the mixture with air, % by volume",
+        axis=f"{propane.name} in air, % by volume",
         along=100 * share,
         panels=(
             Panel(
@@ -172,16 +175,19 @@ def _propane_air(givens: Givens, natural: Fuel, propane: Fuel, air_ratio: float)
                 bounds={"equal": 1.0},
             ),
             Panel(
-                title="Oxygen in flue gas, nothing changed", curves=(Curve(quantity="oxygen_dry", values=oxygen),)
+                title="Oxygen in flue gas, nothing changed",
+                curves=(Curve(quantity="oxygen_dry", values=oxygen),),
             ),
             Panel(
-                title="Heating value, gross", curves=(Curve(quantity="gross_heating_value_volume", values=heating),)
+                title="Heating value, gross",
+                curves=(Curve(quantity="gross_heating_value_volume", values=heating),),
             ),
             Panel(title="Relative density", curves=(Curve(quantity="relative_density", values=density),)),
         ),
-        finding=f"A mixture with {equal:.0%} {propane.name} has the Wobbe index of {natural.name} and a relative density of "
-        f"{density[near]:.2f}: the same heat input, at "
-        f"{heating[near] / natural.properties(givens.reference).gross_heating_value:.0%} of the heating value by volume.",
+        finding=f"A mixture with {percent(equal)} {propane.name} has the Wobbe index of {natural.name} and "
+        f"a relative density of {density[near]:.2f}: the same heat input, at "
+        f"{percent(heating[near] / natural.properties(givens.reference).gross_heating_value)} of the "
+        "heating value by volume.",
         note="The same heat input is not the same flame: yellow tips and flashback differ, and the mixture sinks.",
     )
 
@@ -191,15 +197,19 @@ def _inert(givens: Givens, base: Fuel, air_ratio: float) -> Sweep:
     wobbe, oxygen, hot, speed = [], [], [], []
     inert = {"nitrogen": "N2", "carbon dioxide": "CO2"}
     for name, symbol in inert.items():
-        gas = combustion.blend({base: 1 - share, Fuel(composition={symbol: 1.0}, name=name): share}, by="volume")
+        gas = combustion.blend(
+            {base: 1 - share, Fuel(composition={symbol: 1.0}, name=name): share}, by="volume"
+        )
         heat, ratio = _untouched(base, gas, air_ratio)
         wobbe.append(Curve(quantity="heat_input_relative", values=heat, name=name))
         oxygen.append(Curve(quantity="oxygen_dry", values=_oxygen(gas, ratio, givens), name=name))
         flame = combustion.adiabatic_flame(gas, excess_air=ratio - 1, **_shared(givens))
-        hot.append(Curve(quantity="flame_temperature_adiabatic", values=np.asarray(flame.temperature), name=name))
-        kept = np.where(_inert_share(gas, symbol) <= 0.3, 1.0, np.nan)
-        capped = Fuel(composition=_within_inert(gas, symbol), name=gas.name, normalize=True)
-        speed.append(Curve(quantity="flame_speed", values=np.asarray(laminar_flame_speed(capped).value) * kept, name=name))
+        hot.append(
+            Curve(quantity="flame_temperature_adiabatic", values=np.asarray(flame.temperature), name=name)
+        )
+        speed.append(
+            Curve(quantity="flame_speed", values=np.asarray(laminar_flame_speed(gas).value), name=name)
+        )
     at = int(np.argmin(np.abs(share - 0.1)))
     return Sweep(
         name="inert",
@@ -211,19 +221,11 @@ def _inert(givens: Givens, base: Fuel, air_ratio: float) -> Sweep:
             Panel(title="Laminar flame speed", curves=tuple(speed)),
             Panel(title="Adiabatic flame, nothing changed", curves=tuple(hot)),
         ),
-        finding=f"Ten percent of carbon dioxide takes the heat input to {wobbe[1].values[at]:.0%}, of nitrogen to "
-        f"{wobbe[0].values[at]:.0%}: carbon dioxide is heavier, and the orifice passes less of it.",
+        finding=f"Ten percent of carbon dioxide takes the heat input to {percent(wobbe[1].values[at])}, of "
+        f"nitrogen to {percent(wobbe[0].values[at])}: carbon dioxide is heavier, and the orifice passes "
+        "less of it.",
         note="With less heat and the same air, oxygen rises and flames lift.",
     )
-
-
-def _inert_share(gas: Fuel, symbol: str) -> Array:
-    return np.asarray(gas.composition[symbol])
-
-
-def _within_inert(gas: Fuel, symbol: str) -> Mapping[str, Any]:
-    """Return the composition with one inert part held to what flames were computed for."""
-    return {**gas.composition, symbol: np.minimum(_inert_share(gas, symbol), 0.3)}
 
 
 def _altitude(givens: Givens, fuel: Fuel, air_ratio: float) -> Sweep:
@@ -255,13 +257,14 @@ def _altitude(givens: Givens, fuel: Fuel, air_ratio: float) -> Sweep:
                 curves=(Curve(quantity="oxygen_dry", values=_oxygen(fuel, ratio, givens)),),
             ),
         ),
-        finding=f"At {place} the same orifice passes {heat[at]:.0%} of the sea-level heat input by itself, and the rating "
-        f"there is {rating[at]:.0%}; the air moved by a fan or a draft thins faster than the gas.",
-        note="Hence smaller orifices or lower pressure at altitude, by the maker's table. The practice is named and cited "
-        "under methods.",
+        finding=f"At {place} the same orifice passes {percent(heat[at])} of the sea-level heat input by "
+        f"itself, and the rating there is {percent(rating[at])}; the air moved by a fan or a draft thins "
+        "faster than the gas.",
+        note="Hence smaller orifices or lower pressure at altitude, by the maker's table. The practice is "
+        "named and cited under methods.",
     )
 
 
 def _carbon(gas: Fuel) -> Array:
     mass = sources.table("species")["component"]["CO2"]["molar_mass"] * 1e-3
-    return np.asarray(gas.carbon) * mass / np.asarray(gas.gross_heating_value_molar)
+    return np.asarray(gas.carbon * mass / gas.gross_heating_value_molar)

@@ -18,11 +18,12 @@ from fluewright.combustion.interchange import (
     weaver_indices,
 )
 from fluewright.studies.fuel_switch.compare import Burned, air_need, burned
-from fluewright.studies.fuel_switch.givens import Gas, Givens, number
+from fluewright.studies.fuel_switch.givens import Gas, Givens, number, percent
 from fluewright.units import Array
 
 Weight = Literal["stop", "correct", "note"]
 Outcome = Literal["within", "beyond preferable", "beyond", "says nothing"]
+_INERT = ("N2", "CO2")
 _BUTANES = ("n-C4H10", "i-C4H10", "n-C5H12", "i-C5H12", "neo-C5H12", "n-C6H14")
 
 
@@ -36,12 +37,17 @@ class Reason:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Index:
-    """One published criterion of interchangeability: its value, its limits in words, and what they say."""
+    """One published criterion of interchangeability: its value, its limits, and what they say.
+
+    ``low`` and ``high`` bound what is accepted, in the value's unit; ``preferable`` is a narrower bound, or NaN.
+    """
 
     criterion: str
     family: str
     value: Number | None
-    limit: str
+    low: float
+    high: float
+    preferable: float
     outcome: Outcome
     source: str
     status: str
@@ -74,19 +80,22 @@ def unchanged(present: Gas, gas: Gas, givens: Givens, running: Burned) -> Unchan
     ratio = np.asarray(gas.drawn.wobbe_gross) / np.asarray(present.drawn.wobbe_gross)
     air_ratio = running.air_ratio / ratio * air_need(present) / air_need(gas)
     numbers = {
-        "heat_input_relative": number("heat_input_relative", ratio, basis="same orifices and manifold pressure"),
+        "heat_input_relative": number(
+            "heat_input_relative", ratio, basis="same orifices and manifold pressure"
+        ),
         "air_ratio": number("air_ratio", air_ratio, basis="the air of the present fuel"),
         "excess_air": number("excess_air", air_ratio - 1, basis="the air of the present fuel"),
         **_flue_unchanged(gas, givens, air_ratio, ratio),
     }
     scope = interchange_scope(present.fuel, gas.fuel)
+    indices = tuple(_indices(present, gas, scope))
     return Unchanged(
         numbers=numbers,
-        indices=tuple(_indices(present, gas, scope)),
+        indices=indices,
         groups=gas_groups(gas.fuel),
         present_groups=gas_groups(present.fuel),
         scope=scope,
-        reasons=tuple(_reasons(present, gas, numbers, scope)),
+        reasons=(*_firing_reasons(numbers), *_flame_reasons(present, gas, indices)),
     )
 
 
@@ -98,20 +107,28 @@ def _flue_unchanged(gas: Gas, givens: Givens, air_ratio: Array, ratio: Array) ->
         found = burned(gas, givens, air_ratio=enough, heat_input=givens.heat_input * ratio).numbers
         kept = ("oxygen_dry", "carbon_dioxide_dry", "efficiency_gross", "water_dew_point")
         return {name: found[name] for name in kept}
-    quench = units.parse(sources.table("fuel_switch")["thresholds"]["quench_temperature"], "K", "quench_temperature")
+    quench = units.parse(
+        sources.table("fuel_switch")["thresholds"]["quench_temperature"], "K", "quench_temperature"
+    )
     starved = combustion.equilibrium_products(
-        gas.fuel, air_ratio=max(float(air_ratio[0]), 0.5), temperature=quench, pressure=float(givens.pressure[0])
+        gas.fuel,
+        air_ratio=max(float(air_ratio[0]), 0.5),
+        temperature=quench,
+        pressure=float(givens.pressure[0]),
     )
     basis = f"equilibrium at {quench:.0f} K, where flue gas freezes"
     return {
         "oxygen_dry": number("oxygen_dry", np.asarray(0.0), basis="none left"),
         "carbon_monoxide_equilibrium": Number(
-            quantity="carbon_monoxide_equilibrium", value=float(starved.dry["CO"]), origin="computed", basis=basis
+            quantity="carbon_monoxide_equilibrium",
+            value=float(starved.dry["CO"]),
+            origin="computed",
+            basis=basis,
         ),
     }
 
 
-def _reasons(present: Gas, gas: Gas, numbers: Mapping[str, Number], scope: str) -> Iterator[Reason]:
+def _firing_reasons(numbers: Mapping[str, Number]) -> Iterator[Reason]:
     rules = sources.table("fuel_switch")["thresholds"]
     heat, air = numbers["heat_input_relative"], numbers["air_ratio"]
     low, high = _ends(heat)
@@ -119,45 +136,51 @@ def _reasons(present: Gas, gas: Gas, numbers: Mapping[str, Number], scope: str) 
         weight: Weight = "stop" if low > rules["heat_input_high"] else "correct"
         yield Reason(
             weight=weight,
-            text=f"It would fire at about {heat.value:.0%} of the heat input of the present fuel, over the rating.",
+            text=f"It would fire at {percent(heat.value)} of the heat input of the present fuel, over the rating.",
         )
     if low < rules["heat_input_low"]:
-        yield Reason(weight="correct", text=f"It would fire at only about {heat.value:.0%} of the present heat input.")
+        yield Reason(
+            weight="correct", text=f"It would fire at only {percent(heat.value)} of the present heat input."
+        )
     least = _ends(air)[0]
     if air.value < 1:
         starved = numbers["carbon_monoxide_equilibrium"].value
         yield Reason(
             weight="stop",
-            text=f"It would get {air.value:.0%} of the air it needs: the flue gas would hold some {starved:.1%} carbon "
-            "monoxide and soot would form.",
+            text=f"It would get {percent(air.value)} of the air it needs: the flue gas would hold some "
+            f"{100 * starved:.1f} % carbon monoxide, and soot would form.",
         )
     elif least < rules["air_ratio_low"]:
         yield Reason(
             weight="stop" if least < 1 else "correct",
-            text=f"Only {max(air.value - 1, 0):.0%} excess air would be left: carbon monoxide is to be expected.",
+            text=f"Only {percent(air.value - 1)} excess air would be left: carbon monoxide is to be expected.",
         )
     oxygen = numbers["oxygen_dry"]
     if oxygen.value > rules["oxygen_high"]:
         yield Reason(
             weight="correct",
-            text=f"The flue gas would hold {oxygen.value:.0%} oxygen: so much air chills the flame or blows it off.",
+            text=f"The flue gas would hold {percent(oxygen.value)} oxygen: so much air chills the flame or "
+            "blows it off.",
         )
-    yield from _flame_reasons(present, gas, scope)
 
 
-def _flame_reasons(present: Gas, gas: Gas, scope: str) -> Iterator[Reason]:
+def _flame_reasons(present: Gas, gas: Gas, indices: tuple[Index, ...]) -> Iterator[Reason]:
+    families = [{group.split(",")[0] for group in gas_groups(one.fuel)} for one in (present, gas)]
+    if not families[0] & families[1]:
+        yield Reason(weight="stop", text=f"It belongs to another family of gas than {present.name}.")
     if float(flammability_limits(gas.fuel).upper) >= 1:
         yield Reason(weight="stop", text="It is flammable as piped: a flame can run back into the pipe.")
-    if not scope:
-        now, limits = bulletin_36_indices(present.fuel, gas.fuel), _bulletin_limits()
-        for name, words in (("lifting", "lifting flames"), ("flashback", "flashback"), ("yellow_tip", "yellow tips")):
-            if _bulletin_outcome(float(getattr(now, name)), limits[name]) == "beyond":
-                yield Reason(weight="correct", text=f"By the indices of Bulletin 36, {words} are to be expected.")
+    for family in dict.fromkeys(one.family for one in indices):
+        beyond = [one.criterion for one in indices if one.family == family and one.outcome == "beyond"]
+        if beyond:
+            yield Reason(weight="correct", text=f"Beyond the limits of {family}: {'; '.join(beyond)}.")
     was_light, is_heavy = float(present.fuel.relative_density) < 1, float(gas.fuel.relative_density) > 1
     if was_light and is_heavy:
-        yield Reason(weight="note", text="Leaked gas would sink to floors and basements instead of rising.")
+        yield Reason(weight="note", text="Leaked gas sinks to floors and basements; that of today rises.")
     elif not was_light and not is_heavy:
-        yield Reason(weight="note", text="Leaked gas would rise and gather under ceilings instead of lying on floors.")
+        yield Reason(
+            weight="note", text="Leaked gas rises and gathers under ceilings; that of today lies on floors."
+        )
 
 
 def _ends(one: Number) -> tuple[float, float]:
@@ -181,39 +204,42 @@ def _guideline(present: Gas, gas: Gas) -> Iterator[Index]:
     ratio = np.asarray(gas.drawn.wobbe_gross) / np.asarray(present.drawn.wobbe_gross)
     low, high = (units.convert(data[f"wobbe_{end}"], data["wobbe_unit"], "J/m^3") for end in ("low", "high"))
     parts = gas.drawn.composition
-    inert = sum(np.asarray(parts.get(name, 0.0)) for name in ("N2", "CO2"))
-    heavy = sum(np.asarray(parts.get(name, 0.0)) for name in _BUTANES)
+    inert, heavy = (
+        np.asarray(sum(np.asarray(parts.get(name, 0.0)) for name in names)) for names in (_INERT, _BUTANES)
+    )
     spread = data["wobbe_spread"]
     heating = data["heating_value"]
     most = units.convert(heating["high"], data["wobbe_unit"], "J/m^3")
-    rows: list[tuple[str, Number, float, float, str, str]] = [
+    quoted, memory = data["status"], heating["status"]
+    without = -np.inf
+    rows: list[tuple[str, Number, float, float, str]] = [
         (
             "Wobbe index against the present gas",
             number("heat_input_relative", ratio),
             1 - spread,
             1 + spread,
-            f"within {spread:.0%}",
-            data["status"],
+            quoted,
         ),
-        ("Wobbe index, gross", number("wobbe_gross", at.wobbe_gross), low, high, "1,200 to 1,400 Btu/ft³", data["status"]),
+        ("Wobbe index, gross", number("wobbe_gross", at.wobbe_gross), low, high, quoted),
         (
             "Heating value, gross",
             number("gross_heating_value_volume", at.gross_heating_value),
-            0.0,
+            without,
             most,
-            "at most 1,110 Btu/ft³",
-            heating["status"],
+            memory,
         ),
-        ("Nitrogen and carbon dioxide", number("fuel_share", inert), 0.0, data["inert_high"], "at most 4 %", data["status"]),
-        ("Butanes and heavier", number("fuel_share", heavy), 0.0, data["butanes_high"], "at most 1.5 %", data["status"]),
+        ("Nitrogen and carbon dioxide", number("fuel_share", inert), without, data["inert_high"], quoted),
+        ("Butanes and heavier", number("fuel_share", heavy), without, data["butanes_high"], quoted),
     ]
-    for criterion, value, least, greatest, words, status in rows:
+    for criterion, value, least, greatest, status in rows:
         within = least <= value.value <= greatest
         yield Index(
             criterion=criterion,
             family=family,
             value=value,
-            limit=words,
+            low=least,
+            high=greatest,
+            preferable=np.nan,
             outcome="says nothing" if not natural else "within" if within else "beyond",
             source=data["source"],
             status=status,
@@ -238,12 +264,14 @@ def _bulletin(present: Gas, gas: Gas, scope: str) -> Iterator[Index]:
     words = {"lifting": "Lifting", "flashback": "Flashback", "yellow_tip": "Yellow tips"}
     for name, label in words.items():
         limit, value = _bulletin_limits()[name], np.asarray(getattr(found, name))
-        side = "at most" if limit["bad"] == "above" else "at least"
+        above = limit["bad"] == "above"
         yield Index(
             criterion=label,
             family="AGA Bulletin 36",
             value=None if scope or not np.isfinite(value[0]) else number("interchange_index", value),
-            limit=f"{side} {limit['preferable']:.2f} preferable, {limit['objectionable']:.2f} objectionable",
+            low=-np.inf if above else float(limit["objectionable"]),
+            high=float(limit["objectionable"]) if above else np.inf,
+            preferable=float(limit["preferable"]),
             outcome="says nothing" if scope else _bulletin_outcome(float(value[0]), limit),
             source=data["source"],
             status=data["status"],
@@ -264,15 +292,19 @@ def _weaver(present: Gas, gas: Gas, scope: str) -> Iterator[Index]:
     for name, label in words.items():
         limit, value = data["limits"][name], np.asarray(getattr(found, name))
         low, high = limit.get("low", -np.inf), limit.get("high", np.inf)
-        text = " to ".join(f"{end:.2f}" for end in (low, high) if np.isfinite(end))
-        prefix = "" if np.isfinite(low) and np.isfinite(high) else "at least " if np.isfinite(low) else "at most "
         known = not scope and bool(np.isfinite(value[0]))
         yield Index(
             criterion=label,
             family="Weaver (1951)",
             value=number("interchange_index", value) if known else None,
-            limit=f"{prefix}{text}",
-            outcome="says nothing" if not known else "within" if low - 1e-3 <= value[0] <= high + 1e-3 else "beyond",
+            low=low,
+            high=high,
+            preferable=np.nan,
+            outcome="says nothing"
+            if not known
+            else "within"
+            if low - 1e-3 <= value[0] <= high + 1e-3
+            else "beyond",
             source=data["source"],
             status=data["status"],
         )
