@@ -26,10 +26,9 @@ from fluewright.steady import draw_means, find_steady_window, named_criteria, se
 from fluewright.units import Array
 from fluewright.visit import StatedAccuracy
 
-VISITS = 1_200
+VISITS = 3_600
 SEED = 11
 DRAWS = 3_000
-ORACLE_DRAWS = 3_000
 PPM, PERCENT = 1e-6, 1e-2
 FRESH = 0.209
 CHANNELS = ("oxygen_dry", "carbon_monoxide_dry", "flue_temperature", "air_temperature")
@@ -380,7 +379,7 @@ def main() -> None:
         "other_visits": len(rest),
     }
     for bias in ("normal", "U-shaped", "out of specification"):
-        wrong = run(visits // 4, seed + 1, bias)
+        wrong = run(visits // 9, seed + 1, bias)
         figures[f"coverage, bias {bias}"] = {name: share(wrong[wrong["found"]], name) for name in RESULTS}
     for name, value in figures.items():
         print(f"{name}: {value}")

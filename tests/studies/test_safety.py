@@ -225,3 +225,26 @@ def test_a_flue_below_its_dew_point_in_an_appliance_not_made_for_it(
     wet = judged(make_visit, complete_plan, settled)
     assert "dew_point_margin" not in {one.rule for one in wet.judgements}
     assert wet.points[0].numbers["condensed_fraction"].value > 0
+
+
+@pytest.mark.parametrize(("word", "verdict"), [("600", "correct"), ("OVER", "leave_off")])
+def test_setting_rows_aside_does_not_hide_a_peak(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], word: str, verdict: str
+) -> None:
+    settled[60][2] = word
+    complete_plan["logs"][0]["set_aside"] = [{"rows": [55, 70], "because": "the hose had slipped off"}]
+    audit = judged(make_visit, complete_plan, settled)
+    assert sum(part.rows for part in audit.visit.readings.accounts[0].set_aside) == 16
+    assert audit.verdict.name == verdict
+
+
+def test_ambient_carbon_monoxide_logged_outside_of_every_test_point_counts(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    columns = complete_plan["logs"][0]["columns"]
+    columns["Air"] = {"quantity": "carbon_monoxide_ambient", "unit": "ppm", "instrument": "room"}
+    for number, row in enumerate(settled):
+        row[4] = "90" if number == 4 else "1"
+    complete_plan["test_points"][0] |= {"start": "2026-01-14T10:05:00"}
+    complete_plan["test_points"][0]["readings"]["air_temperature"] = "70 degF"
+    assert judged(make_visit, complete_plan, settled).verdict.name == "leave_off"

@@ -73,7 +73,7 @@ def carbon_monoxide_rows(
     frame : DataFrame
         Rows in SI, any phase of the burn: a row taken for fresh air keeps its carbon monoxide.
     lower_bounds : DataFrame
-        Least values of over-range cells, as the readings hold them.
+        Least values of over-range cells, row for row; NaN or no column where there are none.
     fuel : Fuel
         What was burned.
     half_widths : mapping
@@ -91,7 +91,7 @@ def carbon_monoxide_rows(
     monoxide = frame["carbon_monoxide_dry"].to_numpy(dtype=float).copy()
     bounded = np.zeros(monoxide.size, dtype=bool)
     if "carbon_monoxide_dry" in lower_bounds:
-        bound = lower_bounds["carbon_monoxide_dry"].reindex(frame.index).to_numpy(dtype=float)
+        bound = lower_bounds["carbon_monoxide_dry"].to_numpy(dtype=float)
         bounded = np.isfinite(bound)
         monoxide[bounded] = bound[bounded]
     read = np.isfinite(monoxide)

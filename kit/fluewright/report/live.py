@@ -38,7 +38,7 @@ class Slider:
 
     def at(self, value: Any) -> str:
         """Return the setting in words."""
-        return f"{self.label.lower()} {float(value):g} {self.sign}".rstrip()
+        return f"{self.label}: {float(value):g} {self.sign}".rstrip()
 
     def accepts(self, value: Any) -> bool:
         """Whether the slider can stand there."""
@@ -72,7 +72,7 @@ class Choice:
 
     def at(self, value: Any) -> str:
         """Return the setting in words."""
-        return f"{self.label.lower()} {value}"
+        return f"{self.label}: {value}"
 
     def accepts(self, value: Any) -> bool:
         """Whether it is one of the options."""
@@ -128,8 +128,8 @@ class Live:
         return self.draw(**{control.name: settings.get(control.name, control.start) for control in self.controls})
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> Bundle:
-        at = ", ".join(control.at(control.start) for control in self.controls)
-        still = Section("", [self.figure(), Paragraph(f"Live in JupyterLab, with sliders; here at {at}.", quiet=True)])
+        at = "; ".join(control.at(control.start) for control in self.controls)
+        still = Section("", [self.figure(), Paragraph(f"Live in JupyterLab, with sliders. Here they stand at: {at}.", quiet=True)])
         return {
             _VIEW: {"version_major": 2, "version_minor": 0, "model_id": self._box().model_id},
             TYPST: still.as_typst(),

@@ -175,26 +175,46 @@ def _state(point: _Settling, results: Mapping[str, Number]) -> str:
     return "no flue gas was read in the window"
 
 
-def _worst_rows(visit: Visit, fuel: Fuel) -> Mapping[str, CarbonMonoxideRows | None]:
-    """Return the worst carbon monoxide that counts to each test point: every row counts to one of them.
+def _every_row(visit: Visit) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return all rows of the logs in order of time, set aside or not, and the least values of over-range cells.
+
+    What was dangerous in a row that was set aside stays dangerous.
+    """
+    readings = visit.readings
+    bounds = readings.lower_bounds.reindex(readings.frame.index)
+    aside = readings.aside
+    if not len(aside):
+        return readings.frame, bounds
+    tops = pd.DataFrame(index=aside.index)
+    for name in aside.columns:
+        span = given.known_accuracy(visit, str(name)).span
+        if span is not None:
+            tops[name] = aside[name].where(aside[name] >= span[1])
+    rows = pd.concat([readings.frame, aside])
+    order = np.argsort(rows.index.to_numpy(), kind="stable")
+    return rows.iloc[order], pd.concat([bounds, tops]).iloc[order]
+
+
+def _stretches(visit: Visit) -> Mapping[str, tuple[pd.DataFrame, pd.DataFrame]]:
+    """Return the rows that count to each test point: every row counts to one of them.
 
     Rows before the first test point count to the first; rows between two count to the earlier.
     """
+    rows, bounds = _every_row(visit)
     ordered = sorted(visit.test_points, key=lambda point: point.start)
-    frame, bounds = visit.readings.frame, visit.readings.lower_bounds
-    edges = [0, *(frame.index.searchsorted(point.start) for point in ordered[1:]), len(frame)]
-    oxygen = next((name for name in core.OXYGEN if name in frame and given.usable(visit, name)), None)
-    widths = given.half_widths(visit)
+    edges = [0, *(int(rows.index.searchsorted(point.start)) for point in ordered[1:]), len(rows)]
     return {
-        point.name: carbon_monoxide_rows(
-            frame.iloc[first:last],
-            lower_bounds=bounds.iloc[first:last],
-            fuel=fuel,
-            half_widths=widths,
-            oxygen_name=oxygen,
-        )
+        point.name: (rows.iloc[first:last], bounds.iloc[first:last])
         for point, first, last in zip(ordered, edges[:-1], edges[1:], strict=True)
     }
+
+
+def _worst(visit: Visit, fuel: Fuel, rows: pd.DataFrame, bounds: pd.DataFrame) -> CarbonMonoxideRows | None:
+    """Return the worst carbon monoxide of the rows that count to a test point."""
+    oxygen = next((name for name in core.OXYGEN if name in rows and given.usable(visit, name)), None)
+    return carbon_monoxide_rows(
+        rows, lower_bounds=bounds, fuel=fuel, half_widths=given.half_widths(visit), oxygen_name=oxygen
+    )
 
 
 def _flame(
@@ -277,7 +297,7 @@ def audit(visit: Visit) -> Audit:
             seed=core.SEED,
         )
     )
-    worst = _worst_rows(visit, fuel)
+    stretches = _stretches(visit)
     assumptions = list(shared.assumptions)
     points, evaluated = [], {}
     curve_at = (101325.0, 0.0)
@@ -310,13 +330,13 @@ def audit(visit: Visit) -> Audit:
                 readings=_reading_numbers(visit, point),
                 numbers=results,
                 contributions=ranked,
-                carbon_monoxide=worst[point.rows.name],
+                carbon_monoxide=_worst(visit, fuel, *stretches[point.rows.name]),
                 flame=flame,
                 state=_state(point, results),
             )
         )
     replaces = {point.name: point.replaces for point in plan.test_points if point.replaces}
-    tested = [_tested(visit, point) for point in points]
+    tested = [_tested(point, *stretches[point.name]) for point in points]
     judged = put_right(judging.judgements(visit, tested), replaces=replaces)
     subjects = judging.tested_subjects(visit, tested, judged, replaced=replaces.values())
     kind, condensing, draft = plan.appliance.type, plan.appliance.condensing, plan.appliance.draft
@@ -344,15 +364,15 @@ def audit(visit: Visit) -> Audit:
     )
 
 
-def _tested(visit: Visit, point: PointAudit) -> judging.Tested:
+def _tested(point: PointAudit, rows: pd.DataFrame, bounds: pd.DataFrame) -> judging.Tested:
     """Return what of a test point is judged."""
     return judging.Tested(
         name=point.name,
         settled=point.settled is not None,
         numbers={**point.numbers, **point.readings},
         carbon_monoxide=point.carbon_monoxide,
-        rows=point.frame,
-        lower_bounds=visit.readings.lower_bounds.loc[point.rows.start : point.rows.end],
+        rows=rows,
+        lower_bounds=bounds,
         spots=point.spots,
         state=point.state,
     )

@@ -216,7 +216,7 @@ def _sample_dew_point(visit: Visit) -> float | None:
         if name in visit.readings.channels:
             instrument = visit.plan.instruments.get(visit.readings.channels[name].instrument)
             if instrument is not None and instrument.sample_dew_point is not None:
-                return instrument.sample_dew_point
+                return float(instrument.sample_dew_point)
     return None
 
 

@@ -192,6 +192,7 @@ def wet_oxygen(draw: Draw) -> Task:
         ),
         steps=(
             *_balance_steps(gas, number(oxygen.si), float(gas.carbon - gas.oxygen_need) + water, ratio),
+            f"Excess air: {number(ratio)} − 1 = {number(balance, 3)}, or {number(_PERCENT * balance, 3)} %.",
             f"Dry flue gas: {number(air)} × {number(ratio)} − {less} = {number(dry)} volumes.",
             f"Oxygen left: {number(need)} × ({number(ratio)} − 1) = {number(left)} volumes.",
             f"Share in dry gas: {number(left)} ÷ {number(dry)} = {number(dried)}, or {number(_PERCENT * dried, 3)} %.",

@@ -341,6 +341,7 @@ def same_air(draw: Draw) -> Task:
             f"Oxygen the blend needs: 2 × {number(carbon)} + 0.5 × {number(share.si)} = {fresh}; its air, "
             f"{fresh} ÷ {number(dry_air()['O2'])} = {number(air_2)}.",
             f"Air ratio: {number(1 + extra.si)} × {number(air)} ÷ ({number(air_2)} × {number(flow)}) = {number(ratio)}.",
+            f"Excess air: {number(ratio)} − 1 = {number(ratio - 1, 3)}, or {number(_PERCENT * (ratio - 1), 3)} %.",
             f"Dry flue gas: {number(ratio)} × {number(air_2)} + {number(carbon)} − {fresh} = {number(dry)}.",
             f"Oxygen left: {fresh} × ({number(ratio)} − 1) = {number(left)}; share {number(left)} ÷ {number(dry)} = {number(oxygen)}.",
         ),
