@@ -119,7 +119,7 @@ def make(rng: np.random.Generator, bias: str) -> Made:
     condensing, cycling = rng.random() < 0.35, rng.random() < 0.4
     modulating, adjusted = rng.random() < 0.12, rng.random() < 0.2
     on = (
-        [60 * rng.uniform(4, 14) for _ in range(int(rng.integers(2, 4)))]
+        [60 * rng.uniform(6, 25) for _ in range(int(rng.integers(2, 4)))]
         if cycling
         else [60 * rng.uniform(8, 40)]
     )

@@ -23,7 +23,8 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_outp
 from PIL import Image
 
 from fluewright.errors import InputError, RenderError, UnknownNameError
-from fluewright.report.drawing import Drawing, drawing_style, figure
+from fluewright.report import typesetting
+from fluewright.report.drawing import Drawing, drawing_style, figure, glyphs
 from fluewright.report.exporter import AuditHTMLExporter, TypstPDFExporter, TypstSourceExporter
 from fluewright.report.objects import (
     Attachment,
@@ -494,7 +495,15 @@ def test_nbconvert_knows_the_exporters_by_name(tmp_path: Path) -> None:
     assert not (tmp_path / "bad.pdf").exists()
 
 
-@pytest.mark.parametrize(("exporter", "form"), [(TypstSourceExporter, TYPST_SOURCE), (AuditHTMLExporter, HTML)])
+@pytest.mark.parametrize(
+    ("exporter", "form"), [(TypstSourceExporter, TYPST_SOURCE), (AuditHTMLExporter, HTML)]
+)
 def test_a_page_is_the_same_with_nbconvert_and_without(exporter: Any, form: Any) -> None:
     layout = laid_out(full(), form, name="n", folder=Path(), code=False, warn=print)
     assert printed_page(layout, form) == exporter().from_notebook_node(full(), {"metadata": {"name": "n"}})[0]
+
+
+def test_what_is_taken_to_be_in_our_type_is_there() -> None:
+    taken = {point for point in range(0x20, 0x3000) if typesetting._SURE.fullmatch(chr(point))}
+    assert len(taken) > 400
+    assert taken <= glyphs("Fluewright Sans")

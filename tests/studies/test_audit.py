@@ -49,11 +49,12 @@ def test_the_interval_holds_the_truth_of_the_simulator(
     audits: dict[str, dict[str, Any]], visit: str, point: str, name: str, truth: float
 ) -> None:
     found = next(one for one in audits[visit]["test_points"] if one["name"] == point)
-    if found["window"] is None and name != "heat_input_ratio":
-        assert name not in found["numbers"]  # the heater never settled: no number is made up for it
-        return
-    if (visit, name) == ("laundry-boiler", "heat_input_ratio"):
+    if found["window"] is None:
+        assert not set(TOLD[:-1]) & found["numbers"].keys()  # it never settled: no number is made up for it
+    if name == "heat_input_ratio" and visit != "hall-furnace":
         assert name not in found["numbers"]  # its meter was not clocked
+    if name not in found["numbers"]:
+        assert found["window"] is None or name == "heat_input_ratio"
         return
     number = found["numbers"][name]
     assert number["interval_low"] <= truth <= number["interval_high"]
@@ -93,7 +94,7 @@ def test_losses_and_credits_add_up_to_the_input(audits: dict[str, dict[str, Any]
                     and name.removesuffix("_net") not in ("loss_casing", "loss_stack_european")
                 )
                 credit = numbers[f"credit_air{ending}"] + numbers[f"credit_fuel{ending}"]
-                assert numbers[efficiency] == pytest.approx(1 - lost + credit, abs=1e-12)
+                assert numbers[efficiency] == pytest.approx(1 - lost + credit, abs=1e-11)
 
 
 def test_a_difference_is_more_certain_than_its_parts(audits: dict[str, dict[str, Any]]) -> None:

@@ -30,6 +30,7 @@ __all__ = [
 _US = "US 60 °F, 14.696 psia"
 _INERT = ("N2", "CO2", "Ar", "H2O")
 _PERCENT = 100.0
+_LEAST = 1e-9  # mole fraction; below it a part is rounding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +63,8 @@ class WeaverIndices:
 def gas_groups(fuel: Fuel) -> tuple[str, ...]:
     """Return the groups of EN 437 that the gross Wobbe index of a gas lies in; none is an empty tuple.
 
+    A gas with more hydrogen than the standard's limit gas for light-back belongs to none, whatever its index.
+
     Examples
     --------
     >>> from fluewright.combustion import fuel
@@ -70,6 +73,8 @@ def gas_groups(fuel: Fuel) -> tuple[str, ...]:
     """
     data = sources.table("interchange")["en_437"]
     wobbe = convert(fuel.wobbe_gross, "J/m^3", data["unit"])
+    if float(fuel.composition.get("H2", 0.0)) > data["hydrogen_high"] + _LEAST:
+        return ()
     half = data["rounding"]
     return tuple(name for name, (low, high) in data["groups"].items() if low - half <= wobbe <= high + half)
 

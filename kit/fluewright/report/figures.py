@@ -335,8 +335,8 @@ def heat(audit: Audit) -> Figure:
     names = list(dict.fromkeys(name for one in steps for name, _ in one))
     floor = _floor(min(point.numbers["efficiency_gross"].value for point in points))
     with drawing_style():
-        drawing = _drawing(audit, 0.6 + 0.165 * (len(names) + 2))
-        inches = _margins(drawing, left=2.25, right=0.15, top=0.2, bottom=0.4)
+        drawing = _drawing(audit, 0.68 + 0.165 * (len(names) + 2))
+        inches = _margins(drawing, left=2.25, right=0.15, top=0.2, bottom=0.48)
         axes = drawing.subplots(
             1, len(points), sharey=True, squeeze=False, gridspec_kw={"wspace": 0.08, **inches}
         )[0]

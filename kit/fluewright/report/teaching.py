@@ -373,11 +373,10 @@ def cooling_gas(system: System = "US") -> Live:
         gas, share = fuel("methane"), extra / _PERCENT
         top = float(adiabatic_flame(gas, excess_air=share).temperature)
         path = cooling(gas, temperature=np.linspace(900.0, 0.999 * top, 50), excess_air=share)
-        seconds = np.append(np.geomspace(1e-3, 3.0, 25), time / 1e3)
-        order = np.argsort(seconds)
-        nitric = thermal_nitric_oxide(gas, residence_time=seconds[order], excess_air=share)
-        made = np.empty(len(seconds))
-        made[order] = _PPM * nitric.kinetic_dry
+        seconds = np.unique(np.append(np.geomspace(1e-3, 3.0, 25), time / 1e3))
+        nitric = thermal_nitric_oxide(gas, residence_time=seconds, excess_air=share)
+        made = _PPM * np.asarray(nitric.kinetic_dry)
+        now = float(made[np.searchsorted(seconds, time / 1e3)])
         dry = {kind: _PPM * np.asarray(parts["CO"]) / (1 - np.asarray(parts["H2O"]))
                for kind, parts in (("frozen", path.frozen), ("equilibrium", path.equilibrium))}  # fmt: skip
         with drawing_style():
@@ -392,21 +391,21 @@ def cooling_gas(system: System = "US") -> Live:
             left.invert_xaxis()
             left.legend(loc="lower left")
             left.set_title("Carbon monoxide, dry, ppm")
-            right.plot(1e3 * seconds[:-1], made[:-1], color=_BLUE)
+            right.plot(1e3 * seconds, made, color=_BLUE)
             right.axhline(_PPM * nitric.equilibrium_dry, color=_RED, linestyle="--")
             right.text(1.2, _PPM * nitric.equilibrium_dry * 1.15, "at equilibrium", color=_RED)
-            right.plot([time], [made[-1]], marker="o", color=_BLACK)
-            right.annotate(f"{made[-1]:.0f} ppm", (time, made[-1]), xytext=(6, -10), textcoords="offset points", fontweight="bold")
+            right.plot([time], [now], marker="o", color=_BLACK)
+            right.annotate(f"{now:.0f} ppm", (time, now), xytext=(6, -10), textcoords="offset points", fontweight="bold")
             right.set(xscale="log", yscale="log", ylim=(1, 1e4), xlabel="time at the flame's temperature, ms")
             _plain_decades(right.xaxis)
             _plain_decades(right.yaxis)
             right.set_title("Nitric oxide, dry, ppm")
         return figure(
             drawing,
-            alt=f"Carbon monoxide of cooling gas, frozen and at equilibrium; nitric oxide over time, {made[-1]:.0f} ppm after {time:g} ms.",
+            alt=f"Carbon monoxide of cooling gas, frozen and at equilibrium; nitric oxide over time, {now:.0f} ppm after {time:g} ms.",
             caption=f"With {extra:g} % excess air the flame holds {dry['frozen'][-1]:,.0f} ppm of carbon monoxide. Cooled slowly it "
             f"would all burn; what a flue shows was quenched or never mixed. After {time:g} ms nitric oxide has reached "
-            f"{made[-1]:.0f} ppm of the {_PPM * nitric.equilibrium_dry:,.0f} at equilibrium: it is made of time and heat. Estimates "
+            f"{now:.0f} ppm of the {_PPM * nitric.equilibrium_dry:,.0f} at equilibrium: it is made of time and heat. Estimates "
             "for teaching, not forecasts of a reading.",
         )
 

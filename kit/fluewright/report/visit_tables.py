@@ -43,9 +43,9 @@ def facts(audit: Audit) -> Facts:
         ("When", f"{day}: {hours} ({plan.visit.time_zone.replace('_', ' ')})"),
         ("Tested by", words.together(*who) or "not stated"),
         ("For", plan.visit.client),
-        ("Fuel", audit.fuel.name),
+        ("Fuel", words.capital(audit.fuel.name)),
     ]
-    return Facts([(name, words.brief(words.capital(text), _BRIEF)) for name, text in pairs if text])
+    return Facts([(name, words.brief(text, _BRIEF)) for name, text in pairs if text])
 
 
 def _hours(audit: Audit, point: PointAudit) -> str:
@@ -72,22 +72,22 @@ def conditions(audit: Audit) -> Facts:
     shared = [_spot_words(audit, quantity, taken) for quantity, taken in audit.visit.spots.items()]
     pairs = [
         ("Purpose", plan.visit.purpose),
-        ("Air at the site", words.together(entered, *shared)),
+        ("Air at the site", words.capital(words.together(entered, *shared))),
         ("Elevation", _elevation(site.elevation, system)),
         (
             "Sampling",
             words.together(sampling.port or "sampling port not stated", sampling.position, sampling.notes),
         ),
-        ("Nameplate", _nameplate(audit)),
+        ("Nameplate", words.capital(_nameplate(audit))),
         ("Vent", words.together(plan.appliance.vent, f"draft {plan.appliance.draft or 'not stated'}")),
         ("Appliance notes", plan.appliance.notes),
-        ("Fuel", _fuel(audit)),
+        ("Fuel", words.capital(_fuel(audit))),
         *((f"Before {point.name}", point.changed) for point in plan.test_points),
         *((f"Notes, {point.name}", point.notes) for point in plan.test_points),
         ("Notes", plan.visit.notes),
         *_in_full(audit),
     ]
-    return Facts([(words.short_name(name), words.capital(text)) for name, text in pairs if text])
+    return Facts([(words.short_name(name), text) for name, text in pairs if text])
 
 
 def _in_full(audit: Audit) -> Iterator[tuple[str, str]]:

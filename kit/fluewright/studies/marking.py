@@ -17,8 +17,9 @@ from fluewright.errors import InputError, UnknownNameError
 from fluewright.studies.practice import fault_names, practice_visit
 from fluewright.studies.results import LAYOUT
 
-__all__ = ["Mark", "mark", "mark_audit"]
+__all__ = ["Mark", "Score", "mark", "mark_audit", "scores"]
 
+_RESULTS = ".results.json"
 _FOUND = frozenset({"beyond", "fault seen"})
 
 
@@ -64,7 +65,8 @@ def mark_audit(audit: Path, *, truth: Path, named: Sequence[str] = ()) -> Mark:
     audit : Path
         The results.json of a student's audit, or the visit folder, which is then audited here.
     truth : Path
-        The truth of the practice visit, as `fluewright practice` wrote it.
+        The truth of the practice visit, as `fluewright practice` wrote it, or the folder that holds it by the
+        name of the audit.
     named : sequence of str
         Faults that the student named in words.
 
@@ -75,13 +77,15 @@ def mark_audit(audit: Path, *, truth: Path, named: Sequence[str] = ()) -> Mark:
     UnknownNameError
         A fault named does not exist.
     """
+    name = audit.name.removesuffix(_RESULTS)
+    truth = truth / f"{name}.json" if truth.is_dir() else truth
     known = _json(truth, "truth")
     if not {"scenario", "seed", "faults", "test_points"} <= known.keys():
         raise InputError(f"{truth} is not the truth of a practice visit; it is the file that fluewright practice names last")
     results, refusal = (_audited(audit), "") if not audit.is_dir() else _of_folder(audit)
     if results is not None:
         _check_same(results, known, truth)
-    return mark(results, known, named=named, refusal=refusal, visit=audit.name.removesuffix(".results.json"))
+    return mark(results, known, named=named, refusal=refusal, visit=name)
 
 
 def mark(
@@ -117,10 +121,10 @@ def mark(
     planted = tuple(truth["faults"])
     judged = () if results is None else tuple(results["judgements"])
     shown = {fault: tuple(_shown(fault, judged, results, refusal)) for fault in planted}
-    evidence = {id(one) for lines in shown.values() for one in lines if isinstance(one, dict)}
+    evidence = {id(one) for lines in shown.values() for one in lines if isinstance(one, Mapping)}
     found, missed, invented = [], [], []
     for fault in planted:
-        lines = [_words(one) if isinstance(one, dict) else one for one in shown[fault]]
+        lines = list(dict.fromkeys(_words(one) if isinstance(one, Mapping) else one for one in shown[fault]))
         lines += ["named by the student"] if fault in named else []
         about = sources.table("practice")["faults"][fault]["about"]
         (found if lines else missed).append(f"{fault}: {about} ({'; '.join(lines) or _why(fault)})")
@@ -132,16 +136,50 @@ def mark(
         if one["outcome"] in _FOUND:
             (found if passed else invented).append(_words(one))
         elif passed and one["outcome"] == "within":
-            missed.append(f"{one['rule']}: said to be within, truly beyond")
+            missed.append(f"{_words(one)}, and truly beyond it")
     marked = [] if results is None else list(_numbers(results, truth))
     return Mark(
         visit=visit,
         planted=planted,
-        found=tuple(found),
-        missed=tuple(missed),
-        invented=tuple(invented),
+        found=tuple(dict.fromkeys(found)),
+        missed=tuple(dict.fromkeys(missed)),
+        invented=tuple(dict.fromkeys(invented)),
         numbers=len(marked),
         off=tuple(name for name, holds in marked if not holds),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Score:
+    """How audits of one planted fault, or of sound visits, were marked; counts, and the share of numbers held."""
+
+    fault: str
+    visits: int
+    found: int
+    missed: int
+    limits_missed: int
+    invented: int
+    numbers_held: float
+
+
+def scores(marks: Sequence[Mark]) -> tuple[Score, ...]:
+    """Return the marks of a class, one score a fault, in the order of the faults; "" for sound visits."""
+    order = ("", *fault_names())
+    planted = [fault for fault in order if any(fault in (one.planted or ("",)) for one in marks)]
+    return tuple(_score(fault, [one for one in marks if fault in (one.planted or ("",))]) for fault in planted)
+
+
+def _score(fault: str, marks: Sequence[Mark]) -> Score:
+    found = sum(fault in one.faults_found for one in marks)
+    numbers = sum(one.numbers for one in marks)
+    return Score(
+        fault=fault,
+        visits=len(marks),
+        found=found,
+        missed=len(marks) - found if fault else 0,
+        limits_missed=sum(len(one.missed) for one in marks) - (len(marks) - found if fault else 0),
+        invented=sum(len(one.invented) for one in marks),
+        numbers_held=(numbers - sum(len(one.off) for one in marks)) / numbers if numbers else math.nan,
     )
 
 
@@ -178,8 +216,7 @@ def _side(judgement: Mapping[str, Any]) -> str:
 
 
 def _words(judgement: Mapping[str, Any]) -> str:
-    point = f", {judgement['test_point']}" if judgement["test_point"] else ""
-    return f"{judgement['rule']}{point}: {judgement['headline']}"
+    return judgement["headline"] + (f" ({judgement['test_point']})" if judgement["test_point"] else "")
 
 
 # ---------------------------------------------------------------------------- limits and numbers against the truth

@@ -58,7 +58,7 @@ _COMPARED = (
 
 def compared(study: FuelSwitch) -> Figure:
     """Return every proposed fuel against the present one, property by property."""
-    found = [(name, label) for name, label in _COMPARED if np.isfinite(_property(study.present, name))]
+    found = [(name, label) for name, label in _COMPARED if _property(study.present, name) > 0]
     step = 0.8 / len(study.proposed)
     with drawing_style():
         drawing = _drawing(study, 0.85 + (0.14 * len(study.proposed) + 0.1) * len(found))
@@ -124,7 +124,8 @@ def _property(case: FuelCase, name: str) -> float:
 
 
 def _share(study: FuelSwitch, case: FuelCase, name: str) -> float:
-    return 100 * _property(case, name) / _property(study.present, name)
+    today = _property(study.present, name)
+    return 100 * _property(case, name) / today if today else float("nan")
 
 
 # ---------------------------------------------------------------------------- oxygen to carbon dioxide and dew point
@@ -243,7 +244,8 @@ def unchanged(study: FuelSwitch) -> Figure:
         drawing,
         alt=f"A plane of heat input against today and air ratio. Today at 100 percent and {ratio:.2f}; "
         f"{said}. Shaded below an air ratio of one, hatched above 105 percent of the heat input.",
-        caption=f"Computed so that nobody tries it. If another fuel is connected and nothing is changed: {said}. The dotted line is the air "
+        caption="Computed so that nobody tries it. "
+        f"If another fuel is connected and nothing is changed: {said}. The dotted line is the air "
         "that the appliance moves today: a richer fuel slides down it into want of air, a leaner one up it.",
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterator, Mapping
 
 from fluewright import sources
@@ -21,7 +22,8 @@ from fluewright.report.objects import (
     Table,
 )
 from fluewright.sources import limits as safety
-from fluewright.studies.fuel_switch import FuelSwitch, results_text
+from fluewright.studies.fuel_switch import FuelCase, FuelSwitch, results_text
+from fluewright.studies.fuel_switch.convert import Conversion
 from fluewright.studies.fuel_switch.givens import percent
 
 _ON_PAGE_ONE = 2  # conclusions that leave room for the table below them
@@ -119,62 +121,64 @@ def changes(study: FuelSwitch) -> Section:
 
 
 def _consequences(study: FuelSwitch) -> Iterator[str]:
-    system = study.givens.system
-    present = study.present
     for case in study.proposed:
-        was, now = present.same_oxygen.numbers, case.same_oxygen.numbers
-        dew = now["water_dew_point"].value - was["water_dew_point"].value
-        water = case.properties["condensate_per_heat"].value / present.properties["condensate_per_heat"].value
-        mass = now["stack_mass_flow"].value / was["stack_mass_flow"].value
-        margin = float(study.givens.flue_temperature[0]) - now["water_dew_point"].value
-        yield (
-            f"Vent, {case.name}: {percent(mass)} of today's flue gas by mass; {percent(water)} of the "
-            f"water; the dew point is {words.half_width('water_dew_point', abs(dew), system)} "
-            f"{'higher' if dew > 0 else 'lower'}, "
-            f"{words.half_width('water_dew_point', abs(margin), system)} "
-            f"{'below' if margin > 0 else 'above'} the flue "
-            "temperature. " + _vent(study, dew)
-        )
-        if case.conversion is None:
-            continue
-        drop = case.conversion.numbers["pipe_pressure_drop_relative"].value
-        flow = (
-            case.conversion.numbers["gas_volume_flow"].value
-            / case.conversion.numbers["gas_volume_flow_present"].value
-        )
-        yield (
-            f"Piping, {case.name}: {percent(flow)} of today's gas flow by volume and {percent(drop)} of its "
-            f"pressure drop in the same pipe. {_pipe(drop)}"
-        )
-        if "primary_air_relative" in case.conversion.numbers:
-            air = case.conversion.numbers["primary_air_relative"]
+        yield _vent(study, case)
+        assert case.conversion is not None
+        yield _pipe(case.name, case.conversion)
+        now = case.same_oxygen.numbers
+        air = case.conversion.numbers.get("primary_air_relative")
+        if air is not None:
             yield (
                 f"Primary air, {case.name}: with the same throat and ports the burner would draw "
-                f"{words.amount(air, system)} of the primary air it draws today, as a share of the fuel's "
-                "need. Shutter or restrictor by the kit's instructions, the flame by eye: no lifting, no "
+                f"{words.amount(air, study.givens.system)} of the primary air it draws today, as a share of the "
+                "fuel's need. Shutter or restrictor by the kit's instructions, the flame by eye: no lifting, no "
                 "yellow tips, and carbon monoxide by test."
             )
         if study.givens.burner == "ratio-controlled":
+            dioxide = words.bound("carbon_dioxide_dry", now["carbon_dioxide_dry"].value, study.givens.system)
             yield (
-                f"Ratio control, {case.name}: there is no manifold pressure to set. The gas valve's "
-                "throttle and offset are set at the highest and lowest rate by oxygen, or by carbon "
-                "dioxide for this fuel (at the same oxygen, "
-                f"{words.bound('carbon_dioxide_dry', now['carbon_dioxide_dry'].value, system)})."
+                f"Ratio control, {case.name}: there is no manifold pressure to set. The gas valve's throttle and "
+                "offset are set at the highest and lowest rate by oxygen, or by carbon dioxide for this fuel (at "
+                f"the same oxygen, {dioxide})."
             )
 
 
-def _pipe(drop: float) -> str:
-    if drop > 1:
-        return "Check the pipe size by the code's table before anything else."
-    return "The pipe is large enough by this count; the code's table decides."
-
-
-def _vent(study: FuelSwitch, dew: float) -> str:
+def _vent(study: FuelSwitch, case: FuelCase) -> str:
+    """Return what the vent gets: flue gas, water, dew point."""
+    was, now, system = study.present.same_oxygen.numbers, case.same_oxygen.numbers, study.givens.system
+    mass = now["stack_mass_flow"].value / was["stack_mass_flow"].value
+    before, after = (one.properties["condensate_per_heat"].value for one in (study.present, case))
+    water = f"{percent(after / before)} of the water" if before > 0 else "water, where there was none"
+    said = f"Vent, {case.name}: {percent(mass)} of today's flue gas by mass, {water}"
+    dew, dew_before = (one["water_dew_point"].value for one in (now, was))
+    if not math.isfinite(dew):
+        return f"{said}."
+    margin = float(study.givens.flue_temperature[0]) - dew
+    side = "below" if margin > 0 else "above"
+    said += f"; the dew point is {words.half_width('water_dew_point', abs(margin), system)} {side} the flue temperature"
+    if math.isfinite(dew_before):
+        change = words.half_width("water_dew_point", abs(dew - dew_before), system)
+        said += f", {change} {'higher' if dew > dew_before else 'lower'} than today"
     if study.givens.condensing:
-        return "The drain and neutralizer must take the condensate stated above."
-    if dew > 0:
-        return "A chimney or single-wall connector that was just dry may now run wet: check sizing and lining."
-    return "A vent that is dry today stays so; its sizing still goes by the maker's and the code's tables."
+        return f"{said}. The drain and neutralizer must take the condensate stated above."
+    if dew > dew_before:
+        return f"{said}. A chimney or connector that was just dry may now run wet: check sizing and lining."
+    return f"{said}. Its sizing goes by the maker's and the code's tables."
+
+
+def _pipe(name: str, changes: Conversion) -> str:
+    """Return what the same pipe does with the new gas flow."""
+    drop = changes.numbers["pipe_pressure_drop_relative"].value
+    flow = changes.numbers["gas_volume_flow"].value / changes.numbers["gas_volume_flow_present"].value
+    next_step = (
+        "Check the pipe size by the code's table before anything else."
+        if drop > 1
+        else "The pipe is large enough by this count; the code's table decides."
+    )
+    return (
+        f"Piping, {name}: {percent(flow)} of today's gas flow by volume and {percent(drop)} of its pressure drop "
+        f"in the same pipe. {next_step}"
+    )
 
 
 def interchange(study: FuelSwitch) -> Section:

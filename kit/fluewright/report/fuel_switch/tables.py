@@ -13,6 +13,7 @@ from fluewright.report.objects import Align, Facts, Section, Table
 from fluewright.report.words import Printed
 from fluewright.sources import table as data
 from fluewright.studies.fuel_switch import FuelCase, FuelSwitch
+from fluewright.studies.fuel_switch.givens import percent
 from fluewright.studies.fuel_switch.unchanged import Index
 
 _ABREAST = 3  # fuels whose intervals fit beside them
@@ -475,7 +476,11 @@ def groups(study: FuelSwitch) -> Table:
         columns=("Fuel", "Wobbe index, gross", "Group of EN 437"),
         rows=rows,
         caption="Families and groups of gas by Wobbe index.",
-        notes=(came_by(data("interchange")["en_437"]),),
+        notes=(
+            came_by(data("interchange")["en_437"]),
+            f"With more than {percent(data('interchange')['en_437']['hydrogen_high'])} hydrogen, that of the limit gas "
+            "for light-back, a gas belongs to no group.",
+        ),
     )
 
 

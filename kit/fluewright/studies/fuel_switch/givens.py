@@ -6,7 +6,7 @@ gives a result and its interval.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -20,7 +20,7 @@ from fluewright.combustion import Fuel, GasProperties, ReferenceConditions
 from fluewright.combustion.atmosphere import standard_atmosphere_pressure
 from fluewright.combustion.interchange import gas_groups
 from fluewright.errors import InputError
-from fluewright.studies.fuel_switch.request import FuelAsked, Price, Request
+from fluewright.studies.fuel_switch.request import FuelAsked, Price, Request, half_width
 from fluewright.studies.inputs import Assumption
 from fluewright.studies.numbers import interval
 from fluewright.units import Array
@@ -110,7 +110,10 @@ def gather(request: Request) -> tuple[Givens, tuple[Gas, ...]]:
         "primary_aeration": asked.primary_aeration,
     }
     arrays = {
-        name: made.add(name, value, condensing=request.appliance.condensing) for name, value in given.items()
+        name: made.add(
+            name, value, accuracy=asked.accuracy.get(name, ""), condensing=request.appliance.condensing
+        )
+        for name, value in given.items()
     }
     pressure = made.pressure(request)
     _check_running(arrays, request)
@@ -124,7 +127,7 @@ def gather(request: Request) -> tuple[Givens, tuple[Gas, ...]]:
         _gas(asked_fuel, request, made, present=place == 0)
         for place, asked_fuel in enumerate((request.present, *request.proposed))
     )
-    made.spreads(given)
+    made.spreads([name for name, value in given.items() if value is not None and name not in asked.accuracy])
     givens = Givens(
         request=request,
         reference=combustion.reference_conditions(
@@ -159,12 +162,12 @@ class _Inputs:
     def spread(self, value: float, low: float, high: float) -> Array:
         return np.concatenate([[value], self.rng.uniform(low, high, DRAWS)])
 
-    def add(self, name: str, given: float | None, *, condensing: bool = False) -> Array:
-        """Return an input as given or assumed; its spread is that of the data, a given one's too."""
+    def add(self, name: str, given: float | None, *, accuracy: str = "", condensing: bool = False) -> Array:
+        """Return an input as given or assumed; its spread is the accuracy given, else that of the data."""
         table = sources.table("fuel_switch")["assumptions"]
         entry = table[f"{name}_condensing" if condensing and f"{name}_condensing" in table else name]
         unit = "1" if name == "primary_aeration" else sources.quantity(name).unit
-        half = _half(entry["half"], unit)
+        half = half_width(accuracy or entry["half"], name)
         value = units.parse(entry["value"], unit, name) if given is None else given
         low, high = value - half, value + half
         if unit in {"1", "mol/mol"}:
@@ -182,7 +185,7 @@ class _Inputs:
     def pressure(self, request: Request) -> Array:
         name = "barometric_pressure"
         entry = sources.table("fuel_switch")["assumptions"][name]
-        half, site = _half(entry["half"], "Pa"), request.site
+        half, site = half_width(entry["half"], name), request.site
         if site.barometric_pressure is not None:
             value = site.barometric_pressure
             self._note(name, value, value, value, False, entry)
@@ -192,14 +195,14 @@ class _Inputs:
         self._note(name, value, value - half, value + half, True, {**entry, "why": why})
         return self.spread(value, value - half, value + half)
 
-    def spreads(self, given: Mapping[str, float | None]) -> None:
-        """Note how far what was entered may be off, and the fuels' compositions."""
+    def spreads(self, entered: Iterable[str]) -> None:
+        """Note how far what was entered without an accuracy may be off, and the fuels' compositions."""
         table = sources.table("fuel_switch")["assumptions"]
         why = "entered without an accuracy: so much was taken"
         self.assumptions += [
             Assumption(subject=name, number=self.numbers[name], text="", why=why)
-            for name, value in given.items()
-            if value is not None and name in self.numbers
+            for name in entered
+            if name in self.numbers
         ]
         for name, text in (("fuel_spread", "each minor part of a named fuel"), ("pressure_setting", "each")):
             entry = table[name]
@@ -216,11 +219,6 @@ class _Inputs:
         self.numbers[name] = made
         if assumed:
             self.assumptions.append(Assumption(subject=name, number=made, text="", why=entry["why"]))
-
-
-def _half(text: str, unit: str) -> float:
-    """Return a half-width: a difference, so that a kelvin stays a kelvin."""
-    return units.parse(text, "delta_degC" if unit == "K" else unit, "half-width")
 
 
 def _rating_share(request: Request) -> float:
@@ -253,7 +251,7 @@ def _gas(asked: FuelAsked, request: Request, made: _Inputs, *, present: bool) ->
     entered = asked.manifold_pressure or (request.appliance.manifold_pressure if present else None)
     pressure = entered if entered is not None else _usual_manifold(kind, request, present=present)
     setting = sources.table("fuel_switch")["assumptions"]["pressure_setting"]
-    half = pressure * _half(setting["half"], "1")
+    half = pressure * units.parse(setting["half"], "1", "half-width")
     origin: Origin = "entered" if entered is not None else "assumed"
     if entered is None:
         used = Number(quantity="manifold_pressure", value=pressure, origin="assumed")
@@ -268,11 +266,13 @@ def _gas(asked: FuelAsked, request: Request, made: _Inputs, *, present: bool) ->
             )
         )
     price = _price_per_heat(asked.price, fuel, kind, request) if asked.price else None
-    spread = sources.table("fuel_switch")["assumptions"]["fuel_spread"]
+    spread = units.parse(
+        sources.table("fuel_switch")["assumptions"]["fuel_spread"]["half"], "1", "half-width"
+    )
     return Gas(
         name=asked.called,
         fuel=fuel,
-        drawn=asked.fuel(lambda named: _drawn(named, _half(spread["half"], "1"), made.rng)),
+        drawn=asked.fuel(lambda named: _drawn(named, spread, made.rng)),
         manifold_pressure=made.spread(pressure, pressure - half, pressure + half),
         manifold_origin=origin,
         price_per_heat=price,

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
-from fluewright import combustion, units
+from fluewright import combustion, sources, units
 from fluewright.appliance.altitude import DEFAULT_PRACTICE, PRACTICES
 from fluewright.appliance.orifice import drill
 from fluewright.combustion import Fuel
@@ -139,7 +139,9 @@ class FuelAsked(_Part):
             return drawn(combustion.fuel(self.name))
         if self.blend is not None:
             parts = " + ".join(f"{100 * share:.0f} % {name}" for name, share in self.blend.items())
-            named: dict[str | Fuel, float] = {drawn(combustion.fuel(name)): share for name, share in self.blend.items()}
+            named: dict[str | Fuel, float] = {
+                drawn(combustion.fuel(name)): share for name, share in self.blend.items()
+            }
             return combustion.blend(named, by=self.blend_by, name=self.label or parts)
         if self.heating_value is not None:
             return combustion.fuel_from_heating_value(
@@ -213,7 +215,29 @@ class ConditionsAsked(_Part):
     primary_aeration: Ratio | None = Field(
         default=None, description="primary air, as a share of stoichiometric"
     )
+    accuracy: Mapping[str, str] = Field(
+        default={}, description="half-width of any of these, such as { oxygen_dry = '0.3 percent' }"
+    )
     source: Text = "as entered"
+
+    @model_validator(mode="after")
+    def _accuracies_are_of_these(self) -> ConditionsAsked:
+        known = set(type(self).model_fields) - {"accuracy", "source"}
+        for name, text in self.accuracy.items():
+            if name not in known:
+                raise RefusalError(
+                    f"an accuracy of {shown(name)} is given",
+                    rule="accuracies are of the conditions",
+                    way_out=f"Known are {', '.join(sorted(known))}",
+                )
+            half_width(text, name)
+        return self
+
+
+def half_width(text: str, name: str) -> float:
+    """Return a half-width as text in the SI unit of its quantity: a difference, so a kelvin stays a kelvin."""
+    unit = "1" if name == "primary_aeration" else sources.quantity(name).unit
+    return units.parse(text, "delta_degC" if unit == "K" else unit, name)
 
 
 class YearAsked(_Part):
@@ -397,8 +421,18 @@ def _tested(visited: Audit) -> dict[str, object]:
     for point in reversed(visited.points):
         known = {**point.readings, **point.numbers}
         if "excess_air" in known and "flue_temperature" in known and "oxygen_dry" in known:
-            found = {name: _text(known[name].value, unit) for name, unit in wanted.items() if name in known}
-            return {**found, "source": f"as tested, {point.name}"}
+            found = {name: known[name] for name in wanted if name in known}
+            return {
+                **{name: _text(one.value, wanted[name]) for name, one in found.items()},
+                "accuracy": {
+                    name: _text(
+                        (one.high - one.low) / 2, "delta_degC" if wanted[name] == "K" else wanted[name]
+                    )
+                    for name, one in found.items()
+                    if one.has_interval
+                },
+                "source": f"as tested, {point.name}",
+            }
     return {}
 
 

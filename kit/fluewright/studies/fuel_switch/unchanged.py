@@ -166,7 +166,9 @@ def _firing_reasons(numbers: Mapping[str, Number]) -> Iterator[Reason]:
 
 def _flame_reasons(present: Gas, gas: Gas, indices: tuple[Index, ...]) -> Iterator[Reason]:
     families = [{group.split(",")[0] for group in gas_groups(one.fuel)} for one in (present, gas)]
-    if not families[0] & families[1]:
+    if not families[1]:
+        yield Reason(weight="stop", text="It belongs to no group of gas that appliances are made for.")
+    elif not families[0] & families[1]:
         yield Reason(weight="stop", text=f"It belongs to another family of gas than {present.name}.")
     if float(flammability_limits(gas.fuel).upper) >= 1:
         yield Reason(weight="stop", text="It is flammable as piped: a flame can run back into the pipe.")
