@@ -28,7 +28,9 @@ def marked_class(visits: int, folder: Path) -> tuple[Mark, ...]:
     marks = []
     for number in range(visits):
         scenario, fault = kinds[number % len(kinds)]
-        made = practice_visit(folder / f"visit-{number:03d}", scenario=scenario, seed=1000 + number, fault=fault)
+        made = practice_visit(
+            folder / f"visit-{number:03d}", scenario=scenario, seed=1000 + number, fault=fault
+        )
         marks.append(mark_audit(made.folder, truth=made.truth))
     return tuple(marks)
 
@@ -42,9 +44,15 @@ def main(visits: int = VISITS) -> None:
     with TABLE.open("w", newline="", encoding="utf-8") as file:
         writer = csv.DictWriter(file, fieldnames=list(rows[0]), lineterminator="\n")
         writer.writeheader()
-        writer.writerows({**row, "fault": row["fault"] or "none", "numbers_held": f"{row['numbers_held']:.3f}"} for row in rows)
+        writer.writerows(
+            {**row, "fault": row["fault"] or "none", "numbers_held": f"{row['numbers_held']:.3f}"}
+            for row in rows
+        )
     for row in rows:
-        print(f"{row['fault'] or 'none':24}" + "  ".join(f"{name} {value:.3g}" for name, value in row.items() if name != "fault"))
+        print(
+            f"{row['fault'] or 'none':24}"
+            + "  ".join(f"{name} {value:.3g}" for name, value in row.items() if name != "fault")
+        )
     faulty = [row for row in rows if row["fault"]]
     summary = {
         "visits": len(marks),

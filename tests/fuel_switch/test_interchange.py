@@ -52,7 +52,9 @@ def test_hydrogen_belongs_to_no_group_though_its_wobbe_index_would_fit() -> None
 
 
 @pytest.mark.published
-@pytest.mark.parametrize("row", PROPANE_AIR, ids=lambda row: f"{row['natural_gas_density']}, {row['natural_gas_heating_value']}")
+@pytest.mark.parametrize(
+    "row", PROPANE_AIR, ids=lambda row: f"{row['natural_gas_density']}, {row['natural_gas_heating_value']}"
+)
 def test_propane_air_that_stands_in_for_natural_gas(row: dict[str, str]) -> None:
     us = reference_conditions("US 60 °F, 14.696 psia")
     wanted = float(row["natural_gas_heating_value"]) / np.sqrt(float(row["natural_gas_density"]))
@@ -64,7 +66,9 @@ def test_propane_air_that_stands_in_for_natural_gas(row: dict[str, str]) -> None
     # The table takes propane of 2516 Btu/ft³ and 1.53; pure propane has 1.5 % more heat and density.
     assert 100 * equal == pytest.approx(float(row["propane_percent"]), rel=0.015)
     density = np.interp(equal, share, np.asarray(mixed.relative_density))
-    heat = convert(np.interp(equal, share, np.asarray(mixed.properties(us).gross_heating_value)), "J/m^3", "Btu/ft^3")
+    heat = convert(
+        np.interp(equal, share, np.asarray(mixed.properties(us).gross_heating_value)), "J/m^3", "Btu/ft^3"
+    )
     assert density == pytest.approx(float(row["mixture_density"]), rel=0.01)
     assert heat == pytest.approx(float(row["mixture_heating_value"]), rel=0.01)
 
@@ -77,7 +81,9 @@ def test_limit_gases_lie_at_the_limits_of_the_indices(row: dict[str, str]) -> No
 
 
 @pytest.mark.published
-@pytest.mark.parametrize(("gas", "factor"), [("hydrogen", 100.0), ("methane", 14.0), ("carbon monoxide", 18.0)])
+@pytest.mark.parametrize(
+    ("gas", "factor"), [("hydrogen", 100.0), ("methane", 14.0), ("carbon monoxide", 18.0)]
+)
 def test_weaver_flame_speed_factor(gas: str, factor: float) -> None:
     # 100 for hydrogen as quoted; methane and carbon monoxide from memory, to the unit.
     assert weaver_flame_speed(fuel(gas)) == pytest.approx(factor, abs=0.5)
@@ -90,7 +96,9 @@ def test_a_gas_in_place_of_itself_changes_nothing() -> None:
     assert (bulletin.lifting, bulletin.yellow_tip) == pytest.approx((1.0, 1.0))
     assert bulletin.flashback == pytest.approx(1.0, abs=0.05)  # it carries the gas's own heating value
     assert (weaver.heat, weaver.primary_air, weaver.lifting) == pytest.approx((1.0, 1.0, 1.0))
-    assert (weaver.flashback, weaver.yellow_tip, weaver.incomplete) == pytest.approx((0.0, 0.0, 0.0), abs=1e-12)
+    assert (weaver.flashback, weaver.yellow_tip, weaver.incomplete) == pytest.approx(
+        (0.0, 0.0, 0.0), abs=1e-12
+    )
 
 
 @pytest.mark.law

@@ -1,7 +1,7 @@
 """The answers of the worksheet worked another way: other libraries, other data, forward where the sheet goes backward.
 
-Every function takes what a problem gives (SI) and returns the answers in order, in SI; a word stands as it is. Air is
-21 parts of oxygen to 79 of nitrogen less the trace gases: 20.95 %, as textbooks have it, where the sheet counts 20.94 %.
+Every function takes what a problem gives (SI) and returns the answers in order, in SI; a word stands as it is. Air
+holds 20.95 % oxygen and else nitrogen, as textbooks have it, where the sheet counts 20.94 % and argon.
 """
 
 from __future__ import annotations
@@ -116,7 +116,9 @@ def air_for_a_volume(g: Given) -> list[Any]:
 def air_for_a_burner(g: Given) -> list[Any]:
     # Real-gas factor of methane at 15 °C: 0.998 (ISO 6976:2016, as quoted).
     per_volume = ATMOSPHERE / (0.998 * GAS_CONSTANT * 288.4)
-    gas = g["heat_input"] / (1.0008 * gross("methane") * per_volume)  # heats at 15 °C are 0.08 % above those at 25 °C
+    gas = g["heat_input"] / (
+        1.0008 * gross("methane") * per_volume
+    )  # heats at 15 °C are 0.08 % above those at 25 °C
     return [gas, gas * 2 / AIR_OXYGEN * (1 + g["excess_air"])]
 
 
@@ -210,9 +212,7 @@ def per_heat(g: Given) -> list[Any]:
 
 def carbon_left(g: Given) -> list[Any]:
     ratio = ratio_of("methane", g["oxygen_dry"], carbon_monoxide=g["carbon_monoxide_dry"])
-    left = solved(
-        lambda c: c / dry(products("methane", ratio, c)) - g["carbon_monoxide_dry"], 0.0, 0.5
-    )
+    left = solved(lambda c: c / dry(products("methane", ratio, c)) - g["carbon_monoxide_dry"], 0.0, 0.5)
     return [left, left * (FORMATION["CO"] - FORMATION["CO2"]) / gross("methane")]
 
 
@@ -314,7 +314,9 @@ def judged_monoxide(g: Given) -> list[Any]:
     half = max(g["accuracy_absolute"], g["accuracy_of_reading"] * g["carbon_monoxide_dry"])
     factor = 0.209 / (0.209 - g["oxygen_dry"])
     low, middle, high = (factor * (g["carbon_monoxide_dry"] + sign * half) for sign in (-1, 0, 1))
-    word = "within" if high < 400e-6 else "beyond" if low > 400e-6 else "cannot tell"  # ANSI Z21.47: 0.04 percent
+    word = (
+        "within" if high < 400e-6 else "beyond" if low > 400e-6 else "cannot tell"
+    )  # ANSI Z21.47: 0.04 percent
     return [middle, low, high, word]
 
 

@@ -63,7 +63,9 @@ def test_answers_agree_with_an_independent_computation(topic: str, level: Any) -
             assert answer.low <= value <= answer.high, (answer, value, dict(made.given))
             temperature = answer.sign in {"°C", "°F"} and "rise" not in answer.label
             # Other data sets for heat and other air: 1 %, or a few kelvin, or the last digit printed.
-            allowed = 6.0 if temperature else max(0.012 * abs(answer.value), 0.15 if answer.sign == "%" else 0.0)
+            allowed = (
+                6.0 if temperature else max(0.012 * abs(answer.value), 0.15 if answer.sign == "%" else 0.0)
+            )
             assert abs(value - answer.value) <= allowed, (answer, value, dict(made.given))
 
 
@@ -92,10 +94,14 @@ def test_every_printed_step_is_arithmetic_that_holds(topic: str) -> None:
                     for found in _EQUATION.finditer(step):
                         if not re.search(r"[+×÷√−]", found[1]):
                             continue
-                        value, printed = _evaluated(found[1]), float(found[2].replace(",", "").replace("−", "-"))
+                        value, printed = (
+                            _evaluated(found[1]),
+                            float(found[2].replace(",", "").replace("−", "-")),
+                        )
                         # Shares are printed as percent on the next breath; the equation itself must hold either way.
                         assert any(
-                            value * scale == pytest.approx(printed, rel=0.008, abs=0.006) for scale in (1, 100, 1e-3, 1e6)
+                            value * scale == pytest.approx(printed, rel=0.008, abs=0.006)
+                            for scale in (1, 100, 1e-3, 1e6)
                         ), step
                         checked += 1
     assert checked > 30
@@ -107,13 +113,19 @@ def test_every_printed_step_is_arithmetic_that_holds(topic: str) -> None:
 def test_the_steps_arrive_at_every_answer(topic: str, level: Any) -> None:
     for seed in range(5):
         made = problem(topic, level=level, seed=seed, system="SI")
-        numbers = [float(text.replace(",", "")) for text in re.findall(r"\d[\d,]*(?:\.\d+)?", " ".join(made.task.steps))]
+        numbers = [
+            float(text.replace(",", ""))
+            for text in re.findall(r"\d[\d,]*(?:\.\d+)?", " ".join(made.task.steps))
+        ]
         reached = [scale * number for number in numbers for scale in (1, 100, 1e6)]
         for answer in made.task.answers:
             if math.isnan(answer.value):
                 assert answer.text in " ".join(made.task.steps)
             else:
-                assert any(answer.low <= number <= answer.high for number in reached), (answer, made.task.steps)
+                assert any(answer.low <= number <= answer.high for number in reached), (
+                    answer,
+                    made.task.steps,
+                )
                 assert answer.low <= answer.value <= answer.high
 
 
@@ -152,7 +164,9 @@ def test_systems_of_units_are_never_mixed() -> None:
                 text = problem(topic, level=level, seed=2, system=system).task.text  # type: ignore[arg-type]
                 if (topic, level) == ("losses", "basic"):
                     text = text.replace("temperatures in °C", "")  # the European formula has no other
-                found = {sign for sign in signs[other] if re.search(rf"\d\s*{re.escape(sign)}\b|{sign}/", text)}
+                found = {
+                    sign for sign in signs[other] if re.search(rf"\d\s*{re.escape(sign)}\b|{sign}/", text)
+                }
                 assert not found, (topic, level, system, text)
 
 
@@ -203,8 +217,12 @@ HOSTILE = '#read("x") $x$ *b* @me <script>alert(1)</script> \\ {{7*7}} %s'
 @pytest.fixture(scope="module")
 def written(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, tuple[Path, ...]]:
     root = tmp_path_factory.mktemp("sheets")
-    (root / "class.txt").write_text(f"\ufeffAda Example\n{HOSTILE}\n\n../../outside\nŁucja Übermaß 学生\n=CMD()\n", encoding="utf-8")
-    return root, write_worksheets(root / "class.txt", output=root / "out", seed=7, system="SI", topics=("flame", "log"))
+    (root / "class.txt").write_text(
+        f"\ufeffAda Example\n{HOSTILE}\n\n../../outside\nŁucja Übermaß 学生\n=CMD()\n", encoding="utf-8"
+    )
+    return root, write_worksheets(
+        root / "class.txt", output=root / "out", seed=7, system="SI", topics=("flame", "log")
+    )
 
 
 def _text(path: Path) -> str:
@@ -225,7 +243,9 @@ def test_every_student_gets_a_pdf_and_there_is_one_key(written: tuple[Path, tupl
     ]
     assert sorted(paths) == sorted((root / "out").iterdir())
     key = _text(paths[-1])
-    for path, sheet in zip(paths, worksheets(student_names((root / "class.txt").read_text(encoding="utf-8")), seed=7, system="SI", topics=("flame", "log")), strict=False):  # fmt: skip
+    names = student_names((root / "class.txt").read_text(encoding="utf-8"))
+    made = worksheets(names, seed=7, system="SI", topics=("flame", "log"))
+    for path, sheet in zip(paths, made, strict=False):
         text = _text(path)
         assert sheet.student[:12] in text
         for one in sheet.problems:
@@ -247,7 +267,9 @@ def test_hostile_names_print_as_themselves(written: tuple[Path, tuple[Path, ...]
 
 def test_the_same_seed_gives_the_same_bytes(written: tuple[Path, tuple[Path, ...]], tmp_path: Path) -> None:
     root, paths = written
-    again = write_worksheets(root / "class.txt", output=tmp_path / "out", seed=7, system="SI", topics=("flame", "log"))
+    again = write_worksheets(
+        root / "class.txt", output=tmp_path / "out", seed=7, system="SI", topics=("flame", "log")
+    )
     assert [path.read_bytes() for path in again] == [path.read_bytes() for path in paths]
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from fluewright.appliance.numbers import Number
-from fluewright.combustion import Fuel, flue_gas
+from fluewright.combustion import FlueGas, Fuel, flue_gas
 from fluewright.units import Array
 
 SETTLING = pd.Timedelta(minutes=5)
@@ -50,12 +50,31 @@ def _worst(quantity: str, value: Array, low: Array, high: Array, basis: str, ori
     )
 
 
-def _air_free(fuel: Fuel, oxygen: Mapping[str, Array], monoxide: Array) -> Array:
+def _air_free(flue: FlueGas, monoxide: Array) -> Array:
     """Return air-free carbon monoxide by the oxygen rule; as measured where the sample cannot tell."""
-    (name, values), *_ = oxygen.items()
-    flue = flue_gas(fuel, **{name: values}, carbon_monoxide_dry=monoxide)
     ruled = np.asarray(flue.carbon_monoxide_air_free_oxygen_rule, dtype=float)
     return np.asarray(np.fmax(ruled, monoxide))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Distinct:
+    """The distinct pairs of readings among rows: instruments round, so a long log holds few; `row` finds each."""
+
+    oxygen: Array
+    monoxide: Array
+    bounded: NDArray[np.bool_]
+    row: NDArray[np.intp]
+
+
+def _distinct(oxygen: Array, monoxide: Array, bounded: NDArray[np.bool_]) -> _Distinct:
+    """Return each pair of oxygen and carbon monoxide once, a bound apart from a reading."""
+    first, _ = pd.factorize(oxygen, use_na_sentinel=False)
+    second, levels = pd.factorize(monoxide, use_na_sentinel=False)
+    codes = (first.astype(np.int64) * len(levels) + second) * 2 + bounded
+    row, kept = pd.factorize(codes)
+    place = np.empty(len(kept), np.intp)
+    place[row] = np.arange(len(row))
+    return _Distinct(oxygen=oxygen[place], monoxide=monoxide[place], bounded=bounded[place], row=row)
 
 
 def carbon_monoxide_rows(
@@ -97,7 +116,11 @@ def carbon_monoxide_rows(
     read = np.isfinite(monoxide)
     if not read.any():
         return None
-    monoxide, bounded, times = monoxide[read], bounded[read], frame.index[read]
+    times = frame.index if read.all() else frame.index[read]
+    known = oxygen_name is not None and oxygen_name in frame
+    oxygen = frame[oxygen_name].to_numpy(dtype=float) if known else np.zeros(monoxide.size)
+    pairs = _distinct(oxygen[read], monoxide[read], bounded[read])
+    monoxide, bounded = pairs.monoxide, pairs.bounded
 
     def half(name: str, values: Array) -> Array:
         absolute, share = half_widths.get(name, (0.0, 0.0))
@@ -108,26 +131,31 @@ def carbon_monoxide_rows(
     low = np.where(bounded, monoxide, low)
     free, free_low, free_high = monoxide, low, high
     burning = np.zeros(monoxide.size, dtype=bool)
-    if oxygen_name is not None and oxygen_name in frame:
-        oxygen = frame[oxygen_name].to_numpy(dtype=float)[read]
-        reach = half(oxygen_name, oxygen)
-        toward = -1.0 if oxygen_name == "carbon_dioxide_dry" else 1.0
-        free = _air_free(fuel, {oxygen_name: oxygen}, monoxide)
-        free_low = _air_free(fuel, {oxygen_name: oxygen - toward * reach}, low)
+    if oxygen_name is not None and known:
+        reach = half(oxygen_name, pairs.oxygen) * (-1.0 if oxygen_name == "carbon_dioxide_dry" else 1.0)
+
+        def flue(shift: float, monoxide: Array) -> FlueGas:
+            return flue_gas(
+                fuel, **{oxygen_name: pairs.oxygen + shift * reach}, carbon_monoxide_dry=monoxide
+            )
+
+        as_read = flue(0.0, monoxide)
+        free = _air_free(as_read, monoxide)
+        burning = np.isfinite(np.asarray(as_read.carbon_monoxide_air_free, dtype=float))
+        free_low = _air_free(flue(-1.0, low), low)
         finite = np.where(bounded, monoxide, high)
-        free_high = np.where(bounded, np.inf, _air_free(fuel, {oxygen_name: oxygen + toward * reach}, finite))
-        told = flue_gas(fuel, **{oxygen_name: oxygen}, carbon_monoxide_dry=monoxide)
-        burning = np.isfinite(np.asarray(told.carbon_monoxide_air_free, dtype=float))
-    worst = int(np.argmax(free))
+        free_high = np.where(bounded, np.inf, _air_free(flue(1.0, finite), finite))
+    counts = np.bincount(pairs.row, minlength=monoxide.size)
+    worst = int(np.argmax(free[pairs.row]))
     return CarbonMonoxideRows(
         air_free=_worst(
             "carbon_monoxide_air_free_oxygen_rule", free, free_low, free_high, _PASSES, "computed"
         ),
         dry=_worst("carbon_monoxide_dry", monoxide, low, high, f"dry; greatest of {_PASSES}", "measured"),
-        rise=_rise(times, free, burning),
+        rise=_rise(times, free[pairs.row], burning[pairs.row]),
         rows=int(read.sum()),
-        over_range=int(bounded.sum()),
-        dilute=int((~burning).sum()) if oxygen_name is not None else 0,
+        over_range=int(counts[bounded].sum()),
+        dilute=int(counts[~burning].sum()) if oxygen_name is not None else 0,
         when=times[worst],
     )
 

@@ -109,7 +109,7 @@ def orifice_heat_input(
     --------
     >>> from fluewright.combustion import fuel
     >>> float(round(orifice_heat_input(fuel("methane"), diameter=2e-3, pressure_drop=870.0) / 1e3, 2))
-    4.0
+    5.42
     """
     size = _above_zero(si(diameter, "m", "diameter"), "diameter")
     flow = _flow_of_unit_area(fuel, pressure_drop, count, coefficient, gas_temperature, barometric_pressure)
@@ -131,7 +131,7 @@ def orifice_diameter(
     Examples
     --------
     >>> from fluewright.combustion import fuel
-    >>> size = orifice_diameter(fuel("methane"), heat_input=4000.0, pressure_drop=870.0)
+    >>> size = orifice_diameter(fuel("methane"), heat_input=5422.0, pressure_drop=870.0)
     >>> float(round(size * 1e3, 2))
     2.0
     """

@@ -55,7 +55,7 @@ def flammability_limits(fuel: Fuel) -> FlammabilityLimits:
     >>> from fluewright.combustion import fuel
     >>> limits = flammability_limits(fuel("natural gas"))
     >>> round(limits.lower, 3), round(limits.upper, 3)
-    (0.049, 0.15)
+    (0.049, 0.151)
     """
     data = sources.table("flammability")
     known = data["limits"]["components"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from typing import Any, TypeAlias
 
 from fluewright.errors import InputError, UnknownNameError
@@ -24,15 +24,14 @@ def style() -> str:
     return f"<style>{(templates() / 'parts.css').read_text(encoding='utf-8')}{fonts}</style>"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Slider:
-    """A number that the reader moves, in the unit `sign` stands for."""
+    """A number that the reader moves, in the unit `sign` stands for; `span` is lowest, highest and step."""
 
     name: str
     label: str
-    low: float
-    high: float
-    step: float
+    span: tuple[float, float, float]
+    _: KW_ONLY
     start: float
     sign: str = ""
 
@@ -42,18 +41,19 @@ class Slider:
 
     def accepts(self, value: Any) -> bool:
         """Whether the slider can stand there."""
-        return bool(self.low <= value <= self.high)
+        return bool(self.span[0] <= value <= self.span[1])
 
     def widget(self) -> Any:
         """Return the slider as JupyterLab shows it."""
         import ipywidgets
 
-        decimals = max(0, len(f"{self.step:g}".partition(".")[2]))
+        low, high, step = self.span
+        decimals = max(0, len(f"{step:g}".partition(".")[2]))
         return ipywidgets.FloatSlider(
             value=self.start,
-            min=self.low,
-            max=self.high,
-            step=self.step,
+            min=low,
+            max=high,
+            step=step,
             description=f"{self.label}{f', {self.sign}' if self.sign else ''}",
             readout_format=f".{decimals}f",
             style={"description_width": "20em"},
@@ -61,13 +61,14 @@ class Slider:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Choice:
     """One of several names that the reader picks."""
 
     name: str
     label: str
     options: Sequence[str]
+    _: KW_ONLY
     start: str
 
     def at(self, value: Any) -> str:
@@ -125,11 +126,19 @@ class Live:
                 raise UnknownNameError("control of this figure", name, known)
             if not known[name].accepts(value):
                 raise InputError(f"{name} cannot be set to {value!r}; see the ends of its slider")
-        return self.draw(**{control.name: settings.get(control.name, control.start) for control in self.controls})
+        return self.draw(
+            **{control.name: settings.get(control.name, control.start) for control in self.controls}
+        )
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> Bundle:
         at = "; ".join(control.at(control.start) for control in self.controls)
-        still = Section("", [self.figure(), Paragraph(f"Live in JupyterLab, with sliders. Here they stand at: {at}.", quiet=True)])
+        still = Section(
+            "",
+            [
+                self.figure(),
+                Paragraph(f"Live in JupyterLab, with sliders. Here they stand at: {at}.", quiet=True),
+            ],
+        )
         return {
             _VIEW: {"version_major": 2, "version_minor": 0, "model_id": self._box().model_id},
             TYPST: still.as_typst(),

@@ -240,9 +240,9 @@ def assumptions(audit: Audit) -> Table | Paragraph:
     return visit_tables.assumptions(audit) if audit.assumptions else Paragraph("Nothing had to be assumed.")
 
 
-def rows(audit: Audit) -> Table:
-    """Return what became of every row of each log, and of each test point."""
-    return visit_tables.account_of_rows(audit)
+def rows(audit: Audit) -> Section:
+    """Return what became of every row of each log and of each test point, and what each column was read as."""
+    return Section("", [visit_tables.account_of_rows(audit), visit_tables.column_map(audit)])
 
 
 # ---------------------------------------------------------------------------- the proof

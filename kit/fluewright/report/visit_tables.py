@@ -363,6 +363,26 @@ def account_of_rows(audit: Audit) -> Table:
     )
 
 
+def column_map(audit: Audit) -> Table:
+    """Return which column of which log was read as which quantity, as visit.toml says."""
+    return Table(
+        columns=("Log", "Column", "Unit", "Read as", "Instrument"),
+        rows=[
+            (
+                channel.file,
+                channel.column,
+                channel.unit,
+                sources.quantity(name).label
+                + ("; computed inside the instrument, not used" if channel.origin == "instrument" else ""),
+                channel.instrument,
+            )
+            for name, channel in audit.visit.readings.channels.items()
+        ],
+        caption="Columns of the logs, as read.",
+        align=("left",) * 5,
+    )
+
+
 def _rows_of(point: PointAudit) -> str:
     steady = point.steadiness
     taken = steady.window.rows if steady.window else 0

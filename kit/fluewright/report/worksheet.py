@@ -12,7 +12,16 @@ from typing import TYPE_CHECKING, Any
 from fluewright.errors import InputError
 from fluewright.report.objects import Document, Facts, Paragraph, Section, Table
 from fluewright.report.render import Progress, check_folder, write_whole
-from fluewright.studies.worksheet import TOPICS, Answer, Level, Problem, System, Worksheet, student_names, worksheets
+from fluewright.studies.worksheet import (
+    TOPICS,
+    Answer,
+    Level,
+    Problem,
+    System,
+    Worksheet,
+    student_names,
+    worksheets,
+)
 
 if TYPE_CHECKING:
     from fluewright.report.objects import Part
@@ -64,18 +73,18 @@ def write_worksheets(
         No such topic, level or system of units.
     """
     names = student_names(_read(students))
-    made = worksheets(names, seed=seed, level=level, system=system, topics=topics)
     if output.exists() and (not output.is_dir() or any(output.iterdir())):
         raise InputError(f"{output} is not an empty folder; name one that is new or empty")
-    facts = {"level": level, "system": system, "seed": seed}
+    made = worksheets(names, seed=seed, level=level, system=system, topics=topics)
+    digits = len(str(len(made)))
     files: dict[Path, bytes] = {}
     for number, sheet in enumerate(made, start=1):
         if progress:
             progress(f"setting the sheet of {_stem(sheet.student)}", number, len(made) + 1)
-        files[output / f"{number:0{len(str(len(made)))}d}-{_stem(sheet.student)}.pdf"] = _sheet(sheet, **facts)
+        files[output / f"{number:0{digits}d}-{_stem(sheet.student)}.pdf"] = _sheet(sheet)
     if progress:
         progress("setting the answer key", len(made) + 1, len(made) + 1)
-    files[output / KEY] = _key(made, **facts)
+    files[output / KEY] = _key(made)
     check_folder(output)
     write_whole(files)
     return tuple(files)
@@ -104,7 +113,10 @@ def _stem(name: str) -> str:
 def problem_parts(problem: Problem, number: int, *, level: int = 2) -> Section:
     """Return a problem as it is asked: its words, and a line for every answer."""
     rows = [[answer.label, f"{_BLANK} {answer.sign}"] for answer in problem.task.answers]
-    parts = [Paragraph(problem.task.text), Table(columns=("Asked", "Answer"), rows=rows, align=("left", "left"))]
+    parts: list[Part] = [
+        Paragraph(problem.task.text),
+        Table(columns=("Asked", "Answer"), rows=rows, align=("left", "left")),
+    ]
     return Section(f"{number}. {problem.task.title}", parts, level=level, together=True)
 
 
@@ -123,15 +135,22 @@ def _accepted(answer: Answer) -> str:
     return answer.accepted if answer.accepted != answer.text else "this word"
 
 
-def _sheet(sheet: Worksheet, *, level: str, system: str, seed: int) -> bytes:
+def _sheet(sheet: Worksheet) -> bytes:
     document = Document(
         title="Worksheet: combustion and its testing",
-        header=(sheet.student, f"{level} level"),
+        header=(sheet.student, f"{sheet.level} level"),
         date="",
         made=_MADE,
-        paper=_PAPER[system],
+        paper=_PAPER[sheet.system],
     )
-    facts = Facts((("Student", sheet.student), ("Level", level), ("Seed", str(seed)), ("Date and signature", "")))
+    facts = Facts(
+        (
+            ("Student", sheet.student),
+            ("Level", sheet.level),
+            ("Seed", str(sheet.seed)),
+            ("Date and signature", ""),
+        )
+    )
     rules = Paragraph(
         "These numbers are yours alone. Show your working; write each answer with the digits its accuracy bears. Air "
         "is dry and holds 20.94 % oxygen unless a problem says otherwise; the rules of the trade count 20.9 %."
@@ -140,14 +159,15 @@ def _sheet(sheet: Worksheet, *, level: str, system: str, seed: int) -> bytes:
     return _pdf(document, [facts, rules, *problems])
 
 
-def _key(sheets: Sequence[Worksheet], *, level: str, system: str, seed: int) -> bytes:
+def _key(sheets: Sequence[Worksheet]) -> bytes:
     document = Document(
         title="Answer key: combustion and its testing",
-        header=("Answer key, for the instructor", f"{level} level, seed {seed}"),
+        header=("Answer key, for the instructor", f"{sheets[0].level} level, seed {sheets[0].seed}"),
         date="",
         made=_MADE,
-        paper=_PAPER[system],
-        subtitle="Every answer computed for the student's own numbers; the accepted range allows for rounding on the way",
+        paper=_PAPER[sheets[0].system],
+        subtitle="Every answer computed for the student's own numbers; the accepted range allows for rounding on the "
+        "way",
     )
     students = [
         Section(
@@ -162,11 +182,25 @@ def _key(sheets: Sequence[Worksheet], *, level: str, system: str, seed: int) -> 
 
 def _pdf(document: Document, parts: Sequence[Any]) -> bytes:
     """Return parts of a report as PDF, by the exporter that sets notebooks, without a notebook."""
-    import nbformat.v4
+    import nbformat
 
     from fluewright.report.exporter import TypstPDFExporter
 
-    outputs = [nbformat.v4.new_output("display_data", data=one._repr_mimebundle_()) for one in (document, *parts)]
-    book = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(outputs=outputs)])
-    pdf, _ = TypstPDFExporter().from_notebook_node(book, {"metadata": {"name": "worksheet", "path": "."}})
+    outputs = [
+        {"output_type": "display_data", "data": one._repr_mimebundle_(), "metadata": {}}
+        for one in (document, *parts)
+    ]
+    cell: dict[str, Any] = {
+        "cell_type": "code",
+        "id": "sheet",
+        "execution_count": None,
+        "metadata": {},
+        "outputs": outputs,
+        "source": "",
+    }
+    book = nbformat.from_dict(  # type: ignore[no-untyped-call]
+        {"cells": [cell], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
+    )
+    place = {"metadata": {"name": "worksheet", "path": "."}}
+    pdf, _ = TypstPDFExporter().from_notebook_node(book, place)  # type: ignore[no-untyped-call]
     return bytes(pdf)

@@ -6,15 +6,19 @@ import fnmatch
 import hashlib
 import json
 import math
-import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from fluewright import sources
 from fluewright.errors import InputError, UnknownNameError
-from fluewright.studies.practice import fault_names, practice_visit
+from fluewright.studies.practice import _plan, fault_names
+from fluewright.studies.practice.course import Course, simulate
+from fluewright.studies.practice.instruments import log_text, own_draw
+from fluewright.studies.practice.truth import truth_of
 from fluewright.studies.results import LAYOUT
 
 __all__ = ["Mark", "Score", "mark", "mark_audit", "scores"]
@@ -43,7 +47,9 @@ class Mark:
     @property
     def faults_found(self) -> tuple[str, ...]:
         """The planted faults among what was found."""
-        return tuple(fault for fault in self.planted if any(line.startswith(f"{fault}:") for line in self.found))
+        return tuple(
+            fault for fault in self.planted if any(line.startswith(f"{fault}:") for line in self.found)
+        )
 
     @property
     def words(self) -> tuple[str, ...]:
@@ -81,10 +87,14 @@ def mark_audit(audit: Path, *, truth: Path, named: Sequence[str] = ()) -> Mark:
     truth = truth / f"{name}.json" if truth.is_dir() else truth
     known = _json(truth, "truth")
     if not {"scenario", "seed", "faults", "test_points"} <= known.keys():
-        raise InputError(f"{truth} is not the truth of a practice visit; it is the file that fluewright practice names last")
+        raise InputError(
+            f"{truth} is not the truth of a practice visit; it is the file that fluewright practice names last"
+        )
     results, refusal = (_audited(audit), "") if not audit.is_dir() else _of_folder(audit)
     if results is not None:
-        _check_same(results, known, truth)
+        replayed = _Replay.of(known)
+        replayed.check_logs(results, truth)
+        known = replayed.over_windows(results, known)
     return mark(results, known, named=named, refusal=refusal, visit=name)
 
 
@@ -122,7 +132,9 @@ def mark(
     judged = () if results is None else tuple(results["judgements"])
     shown = {fault: tuple(_shown(fault, judged, results, refusal)) for fault in planted}
     evidence = {id(one) for lines in shown.values() for one in lines if isinstance(one, Mapping)}
-    found, missed, invented = [], [], []
+    found: list[str] = []
+    missed: list[str] = []
+    invented: list[str] = []
     for fault in planted:
         lines = list(dict.fromkeys(_words(one) if isinstance(one, Mapping) else one for one in shown[fault]))
         lines += ["named by the student"] if fault in named else []
@@ -166,7 +178,9 @@ def scores(marks: Sequence[Mark]) -> tuple[Score, ...]:
     """Return the marks of a class, one score a fault, in the order of the faults; "" for sound visits."""
     order = ("", *fault_names())
     planted = [fault for fault in order if any(fault in (one.planted or ("",)) for one in marks)]
-    return tuple(_score(fault, [one for one in marks if fault in (one.planted or ("",))]) for fault in planted)
+    return tuple(
+        _score(fault, [one for one in marks if fault in (one.planted or ("",))]) for fault in planted
+    )
 
 
 def _score(fault: str, marks: Sequence[Mark]) -> Score:
@@ -206,7 +220,9 @@ def _shown(
             yield from (
                 one
                 for one in judged
-                if one["outcome"] in _FOUND and fnmatch.fnmatchcase(one["rule"], rule) and rest in {"", _side(one)}
+                if one["outcome"] in _FOUND
+                and fnmatch.fnmatchcase(one["rule"], rule)
+                and rest in {"", _side(one)}
             )
 
 
@@ -216,13 +232,15 @@ def _side(judgement: Mapping[str, Any]) -> str:
 
 
 def _words(judgement: Mapping[str, Any]) -> str:
-    return judgement["headline"] + (f" ({judgement['test_point']})" if judgement["test_point"] else "")
+    return str(judgement["headline"]) + (f" ({judgement['test_point']})" if judgement["test_point"] else "")
 
 
 # ---------------------------------------------------------------------------- limits and numbers against the truth
 
 
-def _true_value(quantity: str, basis: str, point: Mapping[str, Any], truth: Mapping[str, Any]) -> float | None:
+def _true_value(
+    quantity: str, basis: str, point: Mapping[str, Any], truth: Mapping[str, Any]
+) -> float | None:
     """Return the true value that a number of the audit should hold, or None where the truth does not tell."""
 
     def of(name: str) -> float:
@@ -278,7 +296,11 @@ def _numbers(results: Mapping[str, Any], truth: Mapping[str, Any]) -> Iterator[t
     for point in results["test_points"]:
         known = truth["test_points"].get(point["name"], {})
         for name, number in {**point["readings"], **point["numbers"]}.items():
-            if name != number["quantity"] or number["interval_low"] is None or number["interval_high"] is None:
+            if (
+                name != number["quantity"]
+                or number["interval_low"] is None
+                or number["interval_high"] is None
+            ):
                 continue
             value = _true_value(name, number["basis"], known, truth)
             if value is not None:
@@ -316,17 +338,52 @@ def _of_folder(folder: Path) -> tuple[Mapping[str, Any] | None, str]:
         return None, str(error)
 
 
-def _check_same(results: Mapping[str, Any], truth: Mapping[str, Any], path: Path) -> None:
-    """Refuse a truth of another visit, and logs that were changed: they are made again and compared."""
-    with tempfile.TemporaryDirectory(prefix="fluewright-") as aside:
-        fault, severity = next(iter(truth["faults"].items()), (None, 1.0))
-        made = practice_visit(
-            Path(aside) / "visit", scenario=truth["scenario"], seed=truth["seed"], fault=fault, severity=severity
-        )
-        given = {file.name: hashlib.sha256(file.read_bytes()).hexdigest() for file in made.folder.iterdir()}
-    for account in results["account_of_rows"]:
-        if given.get(account["file"]) != account["sha256"]:
-            raise InputError(
-                f"{account['file']} in the audit is not the log of the visit that {path} is the truth of; "
-                "give the truth of the same visit, and leave its logs as they were"
-            )
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Replay:
+    """A practice visit simulated again from what its truth says of it."""
+
+    plan: Mapping[str, Any]
+    course: Course
+    seed: int
+
+    @classmethod
+    def of(cls, truth: Mapping[str, Any]) -> _Replay:
+        """Return the visit that a truth is of."""
+        fault, severity = next(iter(truth["faults"].items()), ("", 1.0))
+        plan = _plan(truth["scenario"], fault, severity)
+        return cls(plan=plan, course=simulate(plan, own_draw(truth["seed"], "flame")), seed=truth["seed"])
+
+    def check_logs(self, results: Mapping[str, Any], truth: Path) -> None:
+        """Refuse an audit of another visit, or of logs that were changed."""
+        given = {
+            log["file"]: log_text(self.course, self.plan, log, self.seed)
+            for log in self.plan["logs"].values()
+        }
+        hashes = {name: hashlib.sha256(content).hexdigest() for name, content in given.items()}
+        for account in results["account_of_rows"]:
+            if hashes.get(account["file"]) != account["sha256"]:
+                raise InputError(
+                    f"{account['file']} in the audit is not the log of the visit that {truth} is the truth of; "
+                    "give the truth of the same visit, and leave its logs as they were"
+                )
+
+    def over_windows(self, results: Mapping[str, Any], truth: Mapping[str, Any]) -> Mapping[str, Any]:
+        """Return the truth with its means over the windows that the audit took: a flue still warms a little."""
+        zone = ZoneInfo(results["visit"]["time_zone"])
+
+        def second(moment: str) -> float:
+            local = datetime.fromisoformat(moment).astimezone(zone).replace(tzinfo=None)
+            return float((local - self.plan["start"]).total_seconds())
+
+        windows = [
+            {"name": point["name"], "start": second(window["start"]), "end": second(window["end"]) + 1}
+            for point in results["test_points"]
+            if (window := point["window"]) is not None and point["name"] in truth["test_points"]
+        ]
+        means = truth_of({**self.plan, "test_points": windows}, self.course)["test_points"]
+        worst = "carbon_monoxide_air_free_greatest"  # of the whole test point, window or not
+        points = {
+            name: {**point, **means.get(name, {}), worst: point[worst]}
+            for name, point in truth["test_points"].items()
+        }
+        return {**truth, "test_points": points}

@@ -7,6 +7,7 @@ import csv
 import difflib
 import hashlib
 import io
+import math
 import re
 from collections import Counter, deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -36,35 +37,35 @@ _WORKERS = 2  # blocks are parsed beside each other while the next is read
 _SAMPLE_ROWS = 200  # rows looked at to tell how many cells a row has
 _EXAMPLE_LENGTH = 120
 _BOMS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
-_WORDS = (TEXT, Cell.OVER_RANGE, Cell.UNDER_RANGE, Cell.NO_NUMBER)
+_ASCII_BELOW_128 = frozenset({"utf-8", "utf8", "latin-1", "cp1252", "iso-8859-1"})
 
 
 # ------------------------------------------------------------------------------ bytes to blocks of lines
 
 
-def _blocks(path: Path, log: Log, digest: Any) -> Iterator[str]:
-    """Yield the file as text in blocks of whole lines, every line ended by a line feed."""
+def _blocks(path: Path, log: Log, digest: Any) -> Iterator[bytes]:
+    """Yield the file as UTF-8 in blocks of whole lines, every line ended by a line feed."""
     with path.open("rb") as file:
         start = file.peek(4)[:4]
         encoding = next((name for bom, name in _BOMS.items() if start.startswith(bom)), log.encoding)
-        decoder = io.IncrementalNewlineDecoder(codecs.getincrementaldecoder(encoding)(), translate=True)
-        rest, lines = "", 0
+        text = _Text(encoding)
+        rest, lines = b"", 0
         try:
             while chunk := file.read(_BLOCK):
                 digest.update(chunk)
-                text = rest + decoder.decode(chunk)
-                cut = text.rfind("\n") + 1
-                if len(text) - cut > _BLOCK:
+                data = rest + text.read(chunk)
+                cut = data.rfind(b"\n") + 1
+                if len(data) - cut > _BLOCK:
                     raise _refused(
                         log, lines + 1, "the line does not end", "a row is one line", "Is it a log?"
                     )
-                block, rest = text[:cut], text[cut:]
+                block, rest = data[:cut], data[cut:]
                 if block:
                     yield block
-                    lines += block.count("\n")
-            rest += decoder.decode(b"", final=True)
+                    lines += block.count(b"\n")
+            rest += text.end()
         except UnicodeDecodeError as error:
-            row = lines + rest.count("\n") + error.object[: error.start].count(b"\n") + 1
+            row = lines + rest.count(b"\n") + error.object[: error.start].count(b"\n") + 1
             byte = error.object[error.start]
             raise _refused(
                 log,
@@ -82,7 +83,26 @@ def _blocks(path: Path, log: Log, digest: Any) -> Iterator[str]:
                 'Write encoding = "utf-16-le" (or "utf-16-be"), or that in which it is written',
             ) from error
         if rest:
-            yield rest.removesuffix("\n") + "\n"
+            yield rest.removesuffix(b"\n") + b"\n"
+
+
+class _Text:
+    """Turns chunks of a file into UTF-8 with line feeds; plain ASCII, as most logs are, passes as it is."""
+
+    def __init__(self, encoding: str) -> None:
+        self._decoder = io.IncrementalNewlineDecoder(
+            codecs.getincrementaldecoder(encoding)(), translate=True
+        )
+        self._plain = encoding.casefold() in _ASCII_BELOW_128
+
+    def read(self, chunk: bytes) -> bytes:
+        """Return the next chunk; from the first that is not plain, all are decoded."""
+        self._plain = self._plain and chunk.isascii() and b"\r" not in chunk
+        return chunk if self._plain else self._decoder.decode(chunk).encode("utf-8", "surrogatepass")
+
+    def end(self) -> bytes:
+        """Return what was held back at the end of the last chunk."""
+        return self._decoder.decode(b"", final=True).encode("utf-8", "surrogatepass")
 
 
 def _refused(log: Log, row: int | None, what: str, rule: str, way_out: str) -> VisitError:
@@ -211,23 +231,24 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
     """
     digest, size = hashlib.sha256(), path.stat().st_size
     blocks = _blocks(path, log, digest)
-    text = next(blocks, "")
-    if not text.strip("\n\r \t\0"):
+    data = next(blocks, b"")
+    if not data.strip(b"\n\r \t\0"):
         raise _refused(
             log, None, "the log is empty", "a log holds rows", "Export it again, or take it out of visit.toml"
         )
-    lines = text.split("\n", log.header_row + _SAMPLE_ROWS)
-    if len(lines) <= log.header_row:
+    top = data.split(b"\n", log.header_row + _SAMPLE_ROWS)
+    lines = [_shown(line) for line in top[: log.header_row + _SAMPLE_ROWS]]
+    if len(top) <= log.header_row:
         raise _refused(
             log,
-            len(lines),
+            len(top),
             "the log ends before its column names",
             "header_row is a line of the log",
             f"Put header_row right; it is {log.header_row}",
         )
     head = lines[log.header_row - 1 : log.header_row] if log.header_row else []
-    layout = _layout(head, lines[log.header_row : log.header_row + _SAMPLE_ROWS], log)
-    room = round(_ROOM * size * text.count("\n") / max(1, len(text)))
+    layout = _layout(head, lines[log.header_row :], log)
+    room = round(_ROOM * size * data.count(b"\n") / max(1, len(data)))
     raw = RawLog([column.quantity for column in log.columns.values()], room=room)
     raw.size = size
     if log.header_row > 1:
@@ -235,10 +256,10 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
     mapped = {layout.names[place] for place in (*layout.time, *layout.quantities.values())}
     if unused := [shown(name) for name in layout.names if name and name not in mapped]:
         raw.notes.append(f"columns not named in visit.toml, not used: {', '.join(unused)}")
-    position = sum(len(line) + 1 for line in lines[: log.header_row])
+    position = sum(len(line) + 1 for line in top[: log.header_row])
     with ThreadPoolExecutor(_WORKERS) as pool:
         waiting: deque[Future[BlockRead]] = deque()
-        for block in _numbered(chain([text[position:]], blocks), first_row=log.header_row + 1):
+        for block in _numbered(chain([data[position:]], blocks), first_row=log.header_row + 1):
             waiting.append(pool.submit(_read_block, block, layout, log, frozenset(raw.worded)))
             if len(waiting) > _WORKERS:
                 raw.follow(waiting.popleft().result())
@@ -248,32 +269,36 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
     return raw
 
 
-def _numbered(texts: Iterable[str], *, first_row: int) -> Iterator[_Block]:
-    for text in texts:
-        if text:
-            block = _Block(text=text, first_row=first_row, lines=text.count("\n"))
+def _shown(line: bytes) -> str:
+    return line.decode("utf-8", "replace")
+
+
+def _numbered(pieces: Iterable[bytes], *, first_row: int) -> Iterator[_Block]:
+    for data in pieces:
+        if data:
+            block = _Block(data=data, first_row=first_row, lines=data.count(b"\n"))
             first_row += block.lines
             yield block
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Block:
-    """A block of whole lines, the line number of its first, and how many they are."""
+    """A block of whole lines in UTF-8, the line number of its first, and how many they are."""
 
-    text: str
+    data: bytes
     first_row: int
     lines: int
 
     def line(self, row: int) -> str:
         """Return the line of a row, cut to a readable length."""
         place = row - self.first_row
-        return self.text.split("\n", place + 1)[place][:_EXAMPLE_LENGTH]
+        return _shown(self.data.split(b"\n", place + 1)[place])[:_EXAMPLE_LENGTH]
 
 
 def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[str]) -> BlockRead:
     raw = BlockRead(lines=block.lines)
     open_quotes = _open_quotes(block, log)
-    data = _blanked(block.text, open_quotes - block.first_row).encode("utf-8", "surrogatepass")
+    data = _blanked(block.data, open_quotes - block.first_row)
     cut = _cut(data, layout, log, coded=worded)
     if cut is None:  # a word where a number was expected: every distinct text is read by itself
         cut = _cut(data, layout, log, coded=frozenset(layout.quantities))
@@ -357,14 +382,13 @@ def _cut(data: bytes, layout: _Layout, log: Log, *, coded: AbstractSet[str]) -> 
 
 
 def _holds_numbers(column: pa.ChunkedArray) -> bool:
-    """Tell whether every cell is a number or empty: "nan" and "inf" are words, and read as numbers."""
-    finite = np.count_nonzero(np.isfinite(column.to_numpy()))
-    return bool(finite == len(column) - column.null_count)
+    """Tell whether every cell is a number or empty: "nan" and "inf" are words, and make the sum no number."""
+    return math.isfinite(pc.sum(column).as_py() or 0.0)
 
 
 def _open_quotes(block: _Block, log: Log) -> NDArray[np.int64]:
     """Return the rows in which a quoted cell is not closed: left alone, it would swallow the rows below."""
-    if '"' not in block.text or _plainly_quoted(block.text.encode(), log.delimiter):
+    if b'"' not in block.data or _plainly_quoted(block.data, log.delimiter):
         return np.zeros(0, np.int64)
     mark = re.escape(log.delimiter)
     cell = rf'(?:"(?:[^"]|"")*"(?:[^{mark}"][^{mark}]*)?|[^{mark}"][^{mark}]*|)'
@@ -372,7 +396,7 @@ def _open_quotes(block: _Block, log: Log) -> NDArray[np.int64]:
     return np.array(
         [
             block.first_row + place
-            for place, line in enumerate(block.text.split("\n"))
+            for place, line in enumerate(_shown(block.data).split("\n"))
             if '"' in line and closed.fullmatch(line) is None
         ],
         np.int64,
@@ -395,13 +419,13 @@ def _plainly_quoted(data: bytes, delimiter: str) -> bool:
     )
 
 
-def _blanked(text: str, places: NDArray[np.int64]) -> str:
+def _blanked(data: bytes, places: NDArray[np.int64]) -> bytes:
     if not len(places):
-        return text
-    lines = text.split("\n")
+        return data
+    lines = data.split(b"\n")
     for place in places:
-        lines[place] = ""
-    return "\n".join(lines)
+        lines[place] = b""
+    return b"\n".join(lines)
 
 
 def _set_aside_ragged(ragged: Sequence[_Ragged], layout: _Layout, log: Log, raw: BlockRead) -> None:
@@ -432,7 +456,7 @@ def _dated(log: Log) -> bool:
 def _read_rows(
     table: pa.Table, rows: NDArray[np.int64], block: _Block, layout: _Layout, log: Log, raw: BlockRead
 ) -> None:
-    columns = {place: table.column(str(place)).combine_chunks() for place in map(int, table.column_names)}
+    columns = {place: _whole(table.column(str(place))) for place in map(int, table.column_names)}
     stamps = columns[layout.time[0]]
     if len(layout.time) > 1:
         stamps = pc.binary_join_element_wise(*(columns[place] for place in layout.time), " ")
@@ -441,11 +465,7 @@ def _read_rows(
         quantity: _decoded(columns[place], _writing(log, quantity))
         for quantity, place in layout.quantities.items()
     }
-    raw.worded |= {
-        quantity
-        for quantity, column in cells.items()
-        if column.states is not None and np.isin(column.states, _WORDS).any()
-    }
+    raw.worded |= {quantity for quantity, column in cells.items() if _holds_words(column.states)}
     keep = times.valid
     for place in layout.surplus:
         keep = keep & pc.equal(
@@ -468,16 +488,24 @@ def _read_rows(
     raw.timed = timed if keep.all() else timed.taken(keep)
 
 
+def _whole(column: pa.ChunkedArray) -> pa.Array:
+    return column.chunk(0) if column.num_chunks == 1 else column.combine_chunks()
+
+
+def _holds_words(states: NDArray[np.int8] | None) -> bool:
+    """Tell whether any cell is neither a number nor empty."""
+    return states is not None and bool(states.max() > Cell.EMPTY or states.min() < Cell.NUMBER)
+
+
 def _decoded(column: pa.Array, writing: Writing) -> Cells:
     if pa.types.is_string(column.type):  # the column of times may hold a quantity as well
         column = column.dictionary_encode()
     if pa.types.is_dictionary(column.type):
         distinct = read_cells(column.dictionary, writing=writing)
         return distinct.taken(column.indices.to_numpy(zero_copy_only=False))
-    states = None
-    if column.null_count:
-        states = np.where(_mask(column.is_null()), np.int8(Cell.EMPTY), np.int8(Cell.NUMBER))
-    return Cells(values=column.to_numpy(zero_copy_only=False), states=states)
+    values = column.to_numpy(zero_copy_only=False)
+    states = np.isnan(values).astype(np.int8) * np.int8(Cell.EMPTY) if column.null_count else None
+    return Cells(values=values, states=states)
 
 
 def _texts(column: pa.DictionaryArray, cells: Cells, rows: NDArray[np.int64], keep: Mask) -> dict[int, str]:

@@ -309,7 +309,8 @@ def _checked(raw: Mapping[str, Any], name: str) -> Request:
     try:
         return Request.model_validate(raw)
     except ValidationError as error:
-        listed = [_worded(finding) for finding in error.errors(include_url=False)]
+        found = error.errors(include_url=False)
+        listed = [_worded(finding) for finding in found if not _is_hollow(finding, found)]
         listing = "; ".join(f"{number}. {line}" for number, line in enumerate(listed, start=1))
         count = f"{len(listed)} to put right: " if len(listed) > 1 else ""
         raise InputError(f"{name}: {count}{listing if len(listed) > 1 else listed[0]}") from error
@@ -317,11 +318,19 @@ def _checked(raw: Mapping[str, Any], name: str) -> Request:
         raise InputError(f"{name}: {error}") from error
 
 
+def _is_hollow(finding: Any, found: Sequence[Any]) -> bool:
+    """Tell a list called too short only because what it holds has faults of its own."""
+    place = finding["loc"]
+    return finding["type"] == "too_short" and any(
+        len(other["loc"]) > len(place) and other["loc"][: len(place)] == place for other in found
+    )
+
+
 def _worded(finding: Any) -> str:
     """Return one finding of the schema in words: where, what, and the way out."""
     place = ".".join(str(part) for part in finding["loc"] if not str(part).startswith("function-"))
     cause = finding.get("ctx", {}).get("error")
-    if cause is not None:
+    if isinstance(cause, Exception):
         return f"{place}: {cause}" if place else str(cause)
     if finding["type"] == "missing":
         hint = "; the study needs the input on the nameplate" if place.endswith("rated_input") else ""

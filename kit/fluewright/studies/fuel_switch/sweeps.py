@@ -113,7 +113,7 @@ def _hydrogen(givens: Givens, base: Fuel, air_ratio: float) -> Sweep:
     carbon = _carbon(gas)
     flashback = np.where(share <= to, np.asarray(bulletin_36_indices(base, gas).flashback), np.nan)
     at = int(np.argmin(np.abs(share - 0.2)))
-    limit = sources.table("interchange")["bulletin_36"]["limits"]["flashback"]["objectionable"]
+    limit = sources.table("interchange")["bulletin_36"]["limits"]["flashback"]["high"]
     return Sweep(
         name="hydrogen",
         axis=f"Hydrogen in {base.name}, % by volume",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from fluewright.units import Array
 Weight = Literal["stop", "correct", "note"]
 Outcome = Literal["within", "beyond preferable", "beyond", "says nothing"]
 _INERT = ("N2", "CO2")
+_ROUNDING = 1e-3  # an index so far beyond its bound is at it
 _BUTANES = ("n-C4H10", "i-C4H10", "n-C5H12", "i-C5H12", "neo-C5H12", "n-C6H14")
 
 
@@ -234,7 +235,6 @@ def _guideline(present: Gas, gas: Gas) -> Iterator[Index]:
         ("Butanes and heavier", number("fuel_share", heavy), without, data["butanes_high"], quoted),
     ]
     for criterion, value, least, greatest, status in rows:
-        within = least <= value.value <= greatest
         yield Index(
             criterion=criterion,
             family=family,
@@ -242,22 +242,38 @@ def _guideline(present: Gas, gas: Gas) -> Iterator[Index]:
             low=least,
             high=greatest,
             preferable=np.nan,
-            outcome="says nothing" if not natural else "within" if within else "beyond",
+            outcome=_outcome(value.value, least, greatest, np.nan) if natural else "says nothing",
             source=data["source"],
             status=status,
         )
 
 
-def _bulletin_limits() -> Mapping[str, Mapping[str, float | str]]:
-    limits: Mapping[str, Mapping[str, float | str]] = sources.table("interchange")["bulletin_36"]["limits"]
-    return limits
-
-
-def _bulletin_outcome(value: float, limit: Mapping[str, float | str]) -> Outcome:
-    sign = 1 if limit["bad"] == "above" else -1
-    if sign * value > sign * float(limit["objectionable"]):
+def _outcome(value: float, low: float, high: float, preferable: float) -> Outcome:
+    """Return what a value says against its bounds; a preferable bound lies inside of the one that is finite."""
+    if not low - _ROUNDING <= value <= high + _ROUNDING:
         return "beyond"
-    return "beyond preferable" if sign * value > sign * float(limit["preferable"]) + 1e-3 else "within"
+    inside = value <= preferable + _ROUNDING if np.isfinite(high) else value >= preferable - _ROUNDING
+    return "within" if np.isnan(preferable) or inside else "beyond preferable"
+
+
+def _index(
+    family: str, label: str, values: Array, data: Mapping[str, Any], limit: Mapping[str, float], scope: str
+) -> Index:
+    """Return one index of a published set, with its limits; outside of its scope it says nothing."""
+    low, high = limit.get("low", -np.inf), limit.get("high", np.inf)
+    preferable = limit.get("preferable", np.nan)
+    known = not scope and bool(np.isfinite(values.flat[0]))
+    return Index(
+        criterion=label,
+        family=family,
+        value=number("interchange_index", values) if known else None,
+        low=low,
+        high=high,
+        preferable=preferable,
+        outcome=_outcome(float(values.flat[0]), low, high, preferable) if known else "says nothing",
+        source=data["source"],
+        status=data["status"],
+    )
 
 
 def _bulletin(present: Gas, gas: Gas, scope: str) -> Iterator[Index]:
@@ -265,19 +281,8 @@ def _bulletin(present: Gas, gas: Gas, scope: str) -> Iterator[Index]:
     found = bulletin_36_indices(present.drawn, gas.drawn)
     words = {"lifting": "Lifting", "flashback": "Flashback", "yellow_tip": "Yellow tips"}
     for name, label in words.items():
-        limit, value = _bulletin_limits()[name], np.asarray(getattr(found, name))
-        above = limit["bad"] == "above"
-        yield Index(
-            criterion=label,
-            family="AGA Bulletin 36",
-            value=None if scope or not np.isfinite(value[0]) else number("interchange_index", value),
-            low=-np.inf if above else float(limit["objectionable"]),
-            high=float(limit["objectionable"]) if above else np.inf,
-            preferable=float(limit["preferable"]),
-            outcome="says nothing" if scope else _bulletin_outcome(float(value[0]), limit),
-            source=data["source"],
-            status=data["status"],
-        )
+        values = np.asarray(getattr(found, name))
+        yield _index("AGA Bulletin 36", label, values, data, data["limits"][name], scope)
 
 
 def _weaver(present: Gas, gas: Gas, scope: str) -> Iterator[Index]:
@@ -292,21 +297,5 @@ def _weaver(present: Gas, gas: Gas, scope: str) -> Iterator[Index]:
         "incomplete": "Incomplete combustion",
     }
     for name, label in words.items():
-        limit, value = data["limits"][name], np.asarray(getattr(found, name))
-        low, high = limit.get("low", -np.inf), limit.get("high", np.inf)
-        known = not scope and bool(np.isfinite(value[0]))
-        yield Index(
-            criterion=label,
-            family="Weaver (1951)",
-            value=number("interchange_index", value) if known else None,
-            low=low,
-            high=high,
-            preferable=np.nan,
-            outcome="says nothing"
-            if not known
-            else "within"
-            if low - 1e-3 <= value[0] <= high + 1e-3
-            else "beyond",
-            source=data["source"],
-            status=data["status"],
-        )
+        values = np.asarray(getattr(found, name))
+        yield _index("Weaver (1951)", label, values, data, data["limits"][name], scope)

@@ -70,9 +70,12 @@ class Problem:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Worksheet:
-    """The problems of one student."""
+    """The problems of one student, and what they were drawn with."""
 
     student: str
+    seed: int
+    level: Level
+    system: System
     problems: tuple[Problem, ...]
 
 
@@ -163,6 +166,9 @@ def worksheets(
     return tuple(
         Worksheet(
             student=student,
+            seed=seed,
+            level=level,
+            system=system,
             problems=tuple(_unlike(taken, seed, student, topic, level, system) for topic in names),
         )
         for student in students
@@ -179,7 +185,9 @@ def _unlike(
         if numbers not in taken:
             taken.add(numbers)
             return made
-    raise InputError(f"the numbers of the {level} problem on {topic} are used up; make sheets for a smaller class")
+    raise InputError(
+        f"the numbers of the {level} problem on {topic} are used up; make sheets for a smaller class"
+    )
 
 
 def student_names(text: str) -> tuple[str, ...]:
@@ -211,7 +219,9 @@ def _check_students(names: Sequence[str]) -> None:
     if not names or not all(name.strip() for name in names):
         raise InputError("there are no students, or one has no name; give one name a line")
     if len(names) > MOST_STUDENTS:
-        raise InputError(f"there are {len(names)} students; at most {MOST_STUDENTS} get sheets with numbers of their own")
+        raise InputError(
+            f"there are {len(names)} students; at most {MOST_STUDENTS} get sheets with numbers of their own"
+        )
     twin = next(_twins(names), None)
     if twin is not None:
         raise InputError(

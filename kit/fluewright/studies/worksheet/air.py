@@ -36,7 +36,9 @@ def air_for_a_volume(draw: Draw) -> Task:
     volume = draw.amount("volume", (10, 210, 1, "ft^3"), (0.5, 6.5, 0.01, "m^3"))
     gas = fuel(name)
     need, ratio = float(gas.oxygen_need), float(gas.stoichiometric_air)
-    made = [f"{number(count)} {what}" for count, what in ((gas.carbon, "CO₂"), (gas.hydrogen / 2, "H₂O")) if count]
+    made = [
+        f"{number(count)} {what}" for count, what in ((gas.carbon, "CO₂"), (gas.hydrogen / 2, "H₂O")) if count
+    ]
     equation = f"{_FORMULAS[name]} + {number(need)} O₂ → {' + '.join(made)}".replace(" 1 ", " ")
     return Task(
         title="Air for a volume of gas",
@@ -58,7 +60,10 @@ def air_for_a_burner(draw: Draw) -> Task:
     rate = draw.amount("heat_input", (40000, 160000, 500, "Btu/h"), (10, 50, 0.1, "kW"))
     extra = draw.amount("excess_air", (15, 80, 1, "percent"))
     gas = fuel("methane")
-    heat = amount(gas.properties(us_gas() if draw.system == "US" else None).gross_heating_value, draw.pick("Btu/ft^3", "MJ/m^3"))
+    heat = amount(
+        gas.properties(us_gas() if draw.system == "US" else None).gross_heating_value,
+        draw.pick("Btu/ft^3", "MJ/m^3"),
+    )
     flow, ratio, lam = rate.si / heat.si, float(gas.stoichiometric_air), 1 + extra.si
     unit = draw.pick("ft^3/h", "m^3/h")
     shown = amount(flow, unit)
@@ -123,7 +128,8 @@ def air_for_a_mixture(draw: Draw) -> Task:
 
 def _rule_step(oxygen: str, share: float) -> str:
     trade = trade_oxygen()
-    return f"By the dry-oxygen rule: {oxygen} ÷ ({trade} − {oxygen}) = {number(share)}, or {number(_PERCENT * share, 3)} %."
+    worked = f"{oxygen} ÷ ({trade} − {oxygen}) = {number(share)}"
+    return f"By the dry-oxygen rule: {worked}, or {number(_PERCENT * share, 3)} %."
 
 
 def oxygen_rule(draw: Draw) -> Task:
@@ -145,7 +151,8 @@ def _balance_steps(gas: Fuel, oxygen: str, beside: float, ratio: float) -> tuple
     return (
         f"With λ the air ratio, one volume of gas leaves {need} (λ − 1) of oxygen in {air} λ {sign} "
         f"{number(abs(beside))} of flue gas. That share is {oxygen}.",
-        f"Solved for λ: ({need} {plus} {number(abs(beside))} × {oxygen}) ÷ ({need} − {air} × {oxygen}) = {number(ratio)}.",
+        f"Solved for λ: ({need} {plus} {number(abs(beside))} × {oxygen}) ÷ ({need} − {air} × {oxygen}) = "
+        f"{number(ratio)}.",
     )
 
 
@@ -232,15 +239,14 @@ def dried_sample(draw: Draw) -> Task:
     air = draw.amount("pressure", (25.0, 30.2, 0.1, "inHg"), (850, 1025, 5, "hPa"))
     vapor = amount(saturation_pressure(dew.si), air.unit)
     water = vapor.si / air.si
-    flue = flue_gas(
-        fuel("natural gas"), oxygen_dry=oxygen.si, sample_dew_point=dew.si, pressure=air.si
-    )
+    flue = flue_gas(fuel("natural gas"), oxygen_dry=oxygen.si, sample_dew_point=dew.si, pressure=air.si)
     dry = float(flue.oxygen_dry)
     return Task(
         title="What the dryer leaves",
         text=(
             f"An instrument dries its sample to a dew point of {dew} and then reads {oxygen} oxygen at {air}. Water is "
-            f"saturated there at {vapor}. How much water is left in the sample, and what is the oxygen in truly dry gas?"
+            f"saturated there at {vapor}. How much water is left in the sample, and what is the oxygen in truly dry "
+            "gas?"
         ),
         steps=(
             f"Water: {vapor.bare} ÷ {air.bare} = {number(water)}, or {number(_PERCENT * water, 3)} %.",

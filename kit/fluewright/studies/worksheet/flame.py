@@ -47,12 +47,14 @@ def flame_temperature(draw: Draw) -> Task:
     return Task(
         title="The flame without dissociation",
         text=(
-            f"One mole of methane burns completely in dry air with {extra} excess, all at {draw.pick('77 °F', '25 °C')}. "
+            f"One mole of methane burns completely in dry air with {extra} excess, all at "
+            f"{draw.pick('77 °F', '25 °C')}. "
             f"Its net heat, {number(heat / _KILO)} kJ, goes into the products, whose mean heat capacity on the way up "
             f"is {number(capacity)} J/(mol K). How hot do they become, if nothing dissociates?"
         ),
         steps=(
-            f"Products, as many moles as went in (CH₄ + 2 O₂ → CO₂ + 2 H₂O): 1 + {number(float(gas.stoichiometric_air))} "
+            "Products, as many moles as went in (CH₄ + 2 O₂ → CO₂ + 2 H₂O): 1 + "
+            f"{number(float(gas.stoichiometric_air))} "
             f"× {number(1 + extra.si)} = {number(moles)} mol.",
             f"Rise: {number(heat)} ÷ ({number(moles)} × {number(capacity)}) = {number(rise)} K.",
             f"Temperature: {start}{number(rise)} = {amount(hot, unit)}.",
@@ -78,14 +80,18 @@ def held_by_dissociation(draw: Draw) -> Task:
         title="Heat held by dissociation",
         text=(
             f"Methane burns with {extra} excess air that arrives at {air}. At equilibrium the adiabatic flame has "
-            f"{amount(flame.temperature, draw.pick('degF', 'degC'))}, and of its wet gas {number(_PERCENT * monoxide)} % "
+            f"{amount(flame.temperature, draw.pick('degF', 'degC'))}, and of its wet gas "
+            f"{number(_PERCENT * monoxide)} % "
             f"is carbon monoxide, {number(_PERCENT * dioxide)} % carbon dioxide and {number(_PERCENT * hydrogen)} % "
-            f"hydrogen. What share of the net heat ({c} kJ/mol) is not set free there? Carbon monoxide holds {a} kJ/mol "
+            f"hydrogen. What share of the net heat ({c} kJ/mol) is not set free there? Carbon monoxide holds {a} "
+            "kJ/mol "
             f"and hydrogen, to water vapor, {b} kJ/mol."
         ),
         steps=(
-            f"Carbon is kept: moles of gas for one of methane, 1 ÷ ({number(monoxide)} + {number(dioxide)}) = {number(moles)}.",
-            f"Heat held: {number(moles)} × ({number(monoxide)} × {a} + {number(hydrogen)} × {b}) = {number(held / _KILO)} kJ.",
+            f"Carbon is kept: moles of gas for one of methane, 1 ÷ ({number(monoxide)} + {number(dioxide)}) = "
+            f"{number(moles)}.",
+            f"Heat held: {number(moles)} × ({number(monoxide)} × {a} + {number(hydrogen)} × {b}) = "
+            f"{number(held / _KILO)} kJ.",
             f"Share: {number(held / _KILO)} ÷ {c} = {number(held / net)}, or {number(_PERCENT * held / net, 3)} %.",
         ),
         answers=(answer("Share of the net heat held", held / net, "percent", decimals=1, within=0.03),),
@@ -97,26 +103,33 @@ def dissociation_constant(draw: Draw) -> Task:
     hot = draw.amount("temperature", (3000, 3900, 5, "degF"), (1650, 2150, 5, "degC"))
     extra = draw.amount("excess_air", (5, 60, 1, "percent"))
     gas = fuel("methane")
-    even, lean = (equilibrium_products(gas, air_ratio=ratio, temperature=hot.si).wet for ratio in (1.0, 1 + extra.si))
+    even, lean = (
+        equilibrium_products(gas, air_ratio=ratio, temperature=hot.si).wet for ratio in (1.0, 1 + extra.si)
+    )
     constant = float(even["CO2"]) / float(even["CO"]) / math.sqrt(float(even["O2"]))
     monoxide, dioxide, oxygen = (float(lean[name]) for name in ("CO", "CO2", "O2"))
     return Task(
         title="Carbon monoxide at equilibrium",
         text=(
             f"At {hot} and one atmosphere, the products of methane with just enough air hold "
-            f"{number(_PERCENT * float(even['CO2']))} % carbon dioxide, {number(_PERCENT * float(even['CO']))} % carbon "
+            f"{number(_PERCENT * float(even['CO2']))} % carbon dioxide, {number(_PERCENT * float(even['CO']))} % "
+            "carbon "
             f"monoxide and {number(_PERCENT * float(even['O2']))} % oxygen at equilibrium. With {extra} excess air, at "
-            f"the same temperature, they hold {number(_PERCENT * dioxide)} % carbon dioxide and {number(_PERCENT * oxygen)} "
+            f"the same temperature, they hold {number(_PERCENT * dioxide)} % carbon dioxide and "
+            f"{number(_PERCENT * oxygen)} "
             "% oxygen (all wet). How much carbon monoxide do they hold then?"
         ),
         steps=(
             "At one temperature and pressure CO₂ ÷ (CO × √O₂) is a constant.",
-            f"The constant: {number(float(even['CO2']))} ÷ ({number(float(even['CO']))} × √{number(float(even['O2']))}) "
+            f"The constant: {number(float(even['CO2']))} ÷ ({number(float(even['CO']))} × "
+            f"√{number(float(even['O2']))}) "
             f"= {number(constant)}.",
             f"Carbon monoxide: {number(dioxide)} ÷ ({number(constant)} × √{number(oxygen)}) = {number(monoxide)}, or "
             f"{amount(monoxide, 'ppm', 3)}.",
         ),
-        answers=(answer("Carbon monoxide at equilibrium, wet", monoxide, "ppm", decimals=0, within=0.03, by=1),),
+        answers=(
+            answer("Carbon monoxide at equilibrium, wet", monoxide, "ppm", decimals=0, within=0.03, by=1),
+        ),
     )
 
 
@@ -132,9 +145,7 @@ def reference_oxygen(draw: Draw) -> Task:
     return Task(
         title="Nitrogen oxides at 3 % oxygen",
         text=f"Dry flue gas holds {made} of nitrogen oxides at {oxygen} oxygen. How much is that at 3 % oxygen?",
-        steps=(
-            f"{made.bare} × ({fresh} − 3) ÷ ({fresh} − {oxygen.bare}) = {amount(at, 'ppm', 3)}.",
-        ),
+        steps=(f"{made.bare} × ({fresh} − 3) ÷ ({fresh} − {oxygen.bare}) = {amount(at, 'ppm', 3)}.",),
         answers=(answer("Nitrogen oxides, dry, at 3 % oxygen", at, "ppm", decimals=1, within=0.01),),
     )
 
@@ -144,7 +155,9 @@ def per_heat(draw: Draw) -> Task:
     made = draw.amount("nitrogen_oxides_dry", (15, 120, 1, "ppm"))
     oxygen = draw.amount("oxygen_dry", (2, 12, 0.1, "percent"))
     factor = published_fuel_factor("natural gas")
-    emitted = emission_per_heat(made.si, species="NOx", dry_flue=dry_flue_by_factor(factor, oxygen_dry=oxygen.si))
+    emitted = emission_per_heat(
+        made.si, species="NOx", dry_flue=dry_flue_by_factor(factor, oxygen_dry=oxygen.si)
+    )
     fresh = trade_oxygen()
     unit = draw.pick("lb/MMBtu", "mg/kWh")
     gas = amount(factor, draw.pick("ft^3/MMBtu", "m^3/kWh"))
@@ -159,8 +172,10 @@ def per_heat(draw: Draw) -> Task:
         title="Nitrogen oxides for the heat put in",
         text=(
             f"Dry flue gas of natural gas holds {made} of nitrogen oxides at {oxygen} oxygen. By EPA Method 19 natural "
-            f"gas makes {number(gas.value)} {volume} of dry flue gas for each {draw.pick('MMBtu', 'kWh')} with no excess "
-            f"air, and 1 ppm of nitrogen oxides, counted as NO₂, weighs {number(heavy)} {draw.pick('lb', 'mg')} in {many} of "
+            f"gas makes {number(gas.value)} {volume} of dry flue gas for each {draw.pick('MMBtu', 'kWh')} with no "
+            "excess "
+            f"air, and 1 ppm of nitrogen oxides, counted as NO₂, weighs {number(heavy)} {draw.pick('lb', 'mg')} in "
+            f"{many} of "
             "it. How much nitrogen oxides go out for the heat put in (gross)?"
         ),
         steps=(
@@ -190,16 +205,19 @@ def carbon_left(draw: Draw) -> Task:
         title="Carbon left as carbon monoxide",
         text=(
             f"The dry flue gas of methane, burned in dry air, holds {oxygen} oxygen and {monoxide} of carbon monoxide. "
-            f"What share of the carbon left as carbon monoxide, and what share of the gross heat ({b} kJ/mol) went with "
+            f"What share of the carbon left as carbon monoxide, and what share of the gross heat ({b} kJ/mol) went "
+            "with "
             f"it? Carbon monoxide holds {a} kJ/mol."
         ),
         steps=(
             f"Air ratio, carbon monoxide neglected: (2 − {number(oxygen.si)}) ÷ (2 − {air} × {number(oxygen.si)}) = "
             f"{number(ratio)}.",
             f"Dry flue gas for one mole of methane: {air} × {number(ratio)} − 1 = {number(plain)} mol.",
-            f"Carbon monoxide: {number(monoxide.si)} × {number(plain)} = {number(monoxide.si * plain)} mol, and methane "
+            f"Carbon monoxide: {number(monoxide.si)} × {number(plain)} = {number(monoxide.si * plain)} mol, and "
+            "methane "
             f"holds one mole of carbon: {number(_PERCENT * monoxide.si * plain, 3)} %.",
-            f"Heat: {number(monoxide.si * plain)} × {a} ÷ {b} = {number(monoxide.si * plain * heats['CO'] / heats['CH4'])}.",
+            f"Heat: {number(monoxide.si * plain)} × {a} ÷ {b} = "
+            f"{number(monoxide.si * plain * heats['CO'] / heats['CH4'])}.",
         ),
         answers=(
             answer("Carbon left as carbon monoxide", left, "percent", decimals=2, within=0.03, by=0.01),

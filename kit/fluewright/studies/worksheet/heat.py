@@ -29,7 +29,9 @@ def _steam_table(draw: Draw, kelvin: float) -> tuple[tuple[Amount, Amount], tupl
     unit, step = draw.pick("degF", "degC"), draw.pick(4, 2)
     below = math.floor(amount(kelvin, unit, 9).value / step) * step
     rows = [Amount(value=float(at), unit=unit, decimals=0) for at in (below, below + step)]
-    first, second = ((row, amount(float(saturation_pressure(row.si)), draw.pick("inHg", "hPa"))) for row in rows)
+    first, second = (
+        (row, amount(float(saturation_pressure(row.si)), draw.pick("inHg", "hPa"))) for row in rows
+    )
     return first, second
 
 
@@ -86,7 +88,11 @@ def humid_air(draw: Draw) -> Task:
     gas = fuel("methane")
     air_water = float(moist_air_water_fraction(humidity.si, temperature=warm.si))
     flue = flue_gas(gas, excess_air=extra.si, air_water_fraction=air_water)
-    water, kelvin, brought = float(flue.water_fraction), float(flue.water_dew_point), float(flue.air_water_moles)
+    water, kelvin, brought = (
+        float(flue.water_fraction),
+        float(flue.water_dew_point),
+        float(flue.air_water_moles),
+    )
     saturated = amount(float(saturation_pressure(warm.si)), draw.pick("inHg", "hPa"))
     whole = amount(_ATMOSPHERE, saturated.unit)
     table, pressure, interpolated = _dew_point_steps(draw, water, kelvin)
@@ -94,14 +100,17 @@ def humid_air(draw: Draw) -> Task:
     return Task(
         title="Dew point with humid air",
         text=(
-            f"Methane is burned completely with {extra} excess air, at one atmosphere ({whole}). The air is at {warm} and "
+            f"Methane is burned completely with {extra} excess air, at one atmosphere ({whole}). The air is at {warm} "
+            "and "
             f"{humidity} relative humidity; water is saturated at {warm} at {saturated}. How much water does the air "
             f"hold, and what is the dew point of the flue gas? {table}"
         ),
         steps=(
             f"Water in the air: {number(humidity.si)} × {saturated.bare} ÷ {whole.bare} = {number(air_water)}.",
-            f"Dry air for one mole of methane: {number(float(gas.stoichiometric_air))} × {number(1 + extra.si)} = {number(air)} mol.",
-            f"It brings water: {number(air)} × {number(air_water)} ÷ (1 − {number(air_water)}) = {number(brought)} mol.",
+            f"Dry air for one mole of methane: {number(float(gas.stoichiometric_air))} × {number(1 + extra.si)} = "
+            f"{number(air)} mol.",
+            f"It brings water: {number(air)} × {number(air_water)} ÷ (1 − {number(air_water)}) = {number(brought)} "
+            "mol.",
             f"Flue gas: 1 + {number(air)} + {number(brought)} = {number(total)} mol.",
             f"Water in it: (2 + {number(brought)}) ÷ {number(total)} = {number(water)}.",
             pressure,
@@ -109,7 +118,13 @@ def humid_air(draw: Draw) -> Task:
         ),
         answers=(
             answer("Water in the air", air_water, "percent", decimals=2, within=0.02),
-            answer("Dew point", kelvin, draw.pick("degF", "degC"), decimals=draw.pick(0, 1), by=draw.pick(1.0, 0.6)),
+            answer(
+                "Dew point",
+                kelvin,
+                draw.pick("degF", "degC"),
+                decimals=draw.pick(0, 1),
+                by=draw.pick(1.0, 0.6),
+            ),
         ),
     )
 
@@ -121,8 +136,15 @@ def condensate(draw: Draw) -> Task:
     rate = draw.amount("heat_input", (40000, 200000, 1000, "Btu/h"), (10, 60, 0.5, "kW"))
     gas = fuel("methane")
     flue = flue_gas(gas, excess_air=extra.si)
-    share = float(stack_losses(flue, flue_temperature=cool.si, air_temperature=REFERENCE, condensing=True).condensed_fraction)
-    gross, mass = float(gas.gross_heating_value_molar), sources.table("species")["component"]["H2O"]["molar_mass"] / _KILO
+    share = float(
+        stack_losses(
+            flue, flue_temperature=cool.si, air_temperature=REFERENCE, condensing=True
+        ).condensed_fraction
+    )
+    gross, mass = (
+        float(gas.gross_heating_value_molar),
+        sources.table("species")["component"]["H2O"]["molar_mass"] / _KILO,
+    )
     flow = rate.si / gross * 2 * share * mass
     vapor_p = amount(float(saturation_pressure(cool.si)), draw.pick("inHg", "hPa"))
     whole, dry = amount(_ATMOSPHERE, vapor_p.unit), float(flue.dry_moles)
@@ -133,17 +155,23 @@ def condensate(draw: Draw) -> Task:
     return Task(
         title="Condensate of a condensing boiler",
         text=(
-            f"A condensing boiler burns methane at {rate}, gross, with {extra} excess of dry air, and its flue gas leaves "
-            f"saturated at {cool}, at one atmosphere ({whole}). Water is saturated there at {vapor_p}. The gross heat of "
+            f"A condensing boiler burns methane at {rate}, gross, with {extra} excess of dry air, and its flue gas "
+            "leaves "
+            f"saturated at {cool}, at one atmosphere ({whole}). Water is saturated there at {vapor_p}. The gross heat "
+            "of "
             f"methane is {heat}, and a mole of water weighs {number(weight.value)} "
             f"{draw.pick('lb', 'kg')}. What share of the water condenses, and how much is that in an hour?"
         ),
         steps=(
-            f"Dry flue gas: {number(float(gas.stoichiometric_air))} × {number(1 + extra.si)} − 1 = {number(dry)} mol for one of methane.",
-            f"Water that stays vapor: {number(dry)} × {vapor_p.bare} ÷ ({whole.bare} − {vapor_p.bare}) = {number(vapor)} mol.",
+            f"Dry flue gas: {number(float(gas.stoichiometric_air))} × {number(1 + extra.si)} − 1 = {number(dry)} mol "
+            "for one of methane.",
+            f"Water that stays vapor: {number(dry)} × {vapor_p.bare} ÷ ({whole.bare} − {vapor_p.bare}) = "
+            f"{number(vapor)} mol.",
             f"Share condensed: (2 − {number(vapor)}) ÷ 2 = {number(share)}.",
-            f"Methane: {hourly}{rate.bare} ÷ {heat.bare} = {number(float(rate.value * (1 if draw.system == 'US' else 3.6) / heat.value))} mol/h.",
-            f"Condensate: {number(float(rate.value * (1 if draw.system == 'US' else 3.6) / heat.value))} × 2 × {number(share)} "
+            f"Methane: {hourly}{rate.bare} ÷ {heat.bare} = "
+            f"{number(float(rate.value * (1 if draw.system == 'US' else 3.6) / heat.value))} mol/h.",
+            f"Condensate: {number(float(rate.value * (1 if draw.system == 'US' else 3.6) / heat.value))} × 2 × "
+            f"{number(share)} "
             f"× {number(weight.value)} = {amount(flow, unit, 3)}.",
         ),
         answers=(
@@ -163,20 +191,28 @@ def european_rule(draw: Draw) -> Task:
     hot = draw.amount("flue_temperature", (250, 500, 1, "degF"), (120, 260, 1, "degC"))
     cool = draw.amount("air_temperature", (55, 85, 1, "degF"), (12, 30, 1, "degC"))
     table = sources.table("stack_loss")
-    a, b, fresh = (*(table["coefficients"][kind][name] for name in ("A2", "B")), table["formula"]["oxygen_of_air"])
-    loss = float(stack_loss_european(oxygen.si, flue_temperature=hot.si, air_temperature=cool.si, fuel_kind=kind))
+    a, b, fresh = (
+        *(table["coefficients"][kind][name] for name in ("A2", "B")),
+        table["formula"]["oxygen_of_air"],
+    )
+    loss = float(
+        stack_loss_european(oxygen.si, flue_temperature=hot.si, air_temperature=cool.si, fuel_kind=kind)
+    )
     rise = hot.si - cool.si
     scale = " ÷ 1.8" if draw.system == "US" else ""
     return Task(
         title="Stack loss by the European formula",
         text=(
-            f"A non-condensing appliance burns {kind}. Its dry flue gas holds {oxygen} oxygen and leaves at {hot}; the air "
-            f"comes in at {cool}. What is the stack loss, in percent of the net heat, by (t flue − t air) × (A ÷ (21 − O₂) "
+            f"A non-condensing appliance burns {kind}. Its dry flue gas holds {oxygen} oxygen and leaves at {hot}; "
+            "the air "
+            f"comes in at {cool}. What is the stack loss, in percent of the net heat, by (t flue − t air) × (A ÷ (21 "
+            "− O₂) "
             f"+ B), with A = {number(a)}, B = {number(b)}, temperatures in °C and oxygen in percent?"
         ),
         steps=(
             f"Difference: ({hot.bare} − {cool.bare}){scale} = {number(rise)} K.",
-            f"Loss: {number(rise)} × ({number(a)} ÷ ({number(fresh)} − {oxygen.bare}) + {number(b)}) = {number(_PERCENT * loss)} %.",
+            f"Loss: {number(rise)} × ({number(a)} ÷ ({number(fresh)} − {oxygen.bare}) + {number(b)}) = "
+            f"{number(_PERCENT * loss)} %.",
         ),
         answers=(answer("Stack loss, of the net heat", loss, "percent", decimals=1, within=0.01, by=0.1),),
     )
@@ -189,7 +225,10 @@ def gross_efficiency(draw: Draw) -> Task:
     gas = fuel("methane")
     flue = flue_gas(gas, excess_air=extra.si)
     loss = stack_losses(flue, flue_temperature=hot.si, air_temperature=REFERENCE)
-    gross, latent_heat = float(gas.gross_heating_value_molar), float(gas.gross_heating_value_molar - gas.net_heating_value_molar)
+    gross, latent_heat = (
+        float(gas.gross_heating_value_molar),
+        float(gas.gross_heating_value_molar - gas.net_heating_value_molar),
+    )
     dry, rise = float(flue.dry_moles), hot.si - REFERENCE
     dry_capacity = float(loss.dry_gas) * gross / dry / rise
     vapor_capacity = float(loss.water_sensible) * gross / 2 / rise
@@ -199,18 +238,23 @@ def gross_efficiency(draw: Draw) -> Task:
     return Task(
         title="Gross efficiency from the parts",
         text=(
-            f"Methane is burned completely with {extra} excess of dry air. Air and gas come in at {draw.pick('77 °F', '25 °C')}, "
-            f"the flue gas leaves at {hot}. From there to the flue the dry gas takes up {number(dry_capacity)} J/(mol K) and "
+            f"Methane is burned completely with {extra} excess of dry air. Air and gas come in at "
+            f"{draw.pick('77 °F', '25 °C')}, "
+            f"the flue gas leaves at {hot}. From there to the flue the dry gas takes up {number(dry_capacity)} J/(mol "
+            "K) and "
             f"water vapor {number(vapor_capacity)} J/(mol K). The gross heat of methane is {shown} kJ/mol, of which "
-            f"{number(latent_heat / _KILO)} kJ leave as latent heat. What is the steady-state combustion efficiency, gross?"
+            f"{number(latent_heat / _KILO)} kJ leave as latent heat. What is the steady-state combustion efficiency, "
+            "gross?"
         ),
         steps=(
             f"Dry gas: {number(float(gas.stoichiometric_air))} × {number(1 + extra.si)} − 1 = {number(dry)} mol; rise "
             f"({hot.bare} − {from_}){scale} = {number(rise)} K.",
-            f"Lost with it: {number(dry)} × {number(dry_capacity)} × {number(rise)} ÷ {number(gross)} = {number(parts[0])}.",
+            f"Lost with it: {number(dry)} × {number(dry_capacity)} × {number(rise)} ÷ {number(gross)} = "
+            f"{number(parts[0])}.",
             f"With the vapor: 2 × {number(vapor_capacity)} × {number(rise)} ÷ {number(gross)} = {number(parts[1])}.",
             f"As latent heat: {number(latent_heat / _KILO)} ÷ {shown} = {number(parts[2])}.",
-            f"Left: 1 − {number(parts[0])} − {number(parts[1])} − {number(parts[2])} = {number(float(loss.efficiency_gross))}.",
+            f"Left: 1 − {number(parts[0])} − {number(parts[1])} − {number(parts[2])} = "
+            f"{number(float(loss.efficiency_gross))}.",
         ),
         answers=(answer("Efficiency, gross", loss.efficiency_gross, "percent", decimals=1, by=0.3),),
     )
@@ -226,35 +270,54 @@ def full_balance(draw: Draw) -> Task:
     flue = flue_gas(gas, oxygen_dry=oxygen.si, carbon_monoxide_dry=monoxide.si)
     loss = stack_losses(flue, flue_temperature=hot.si, air_temperature=cold.si)
     gross, net = float(gas.gross_heating_value_molar), float(gas.net_heating_value_molar)
-    dry, air, rise, fall = float(flue.dry_moles), float(flue.air_moles), hot.si - REFERENCE, cold.si - REFERENCE
+    dry, air, rise, fall = (
+        float(flue.dry_moles),
+        float(flue.air_moles),
+        hot.si - REFERENCE,
+        cold.si - REFERENCE,
+    )
     dry_capacity = float(loss.dry_gas) * gross / dry / rise
     vapor_capacity = float(loss.water_sensible) * gross / 2 / rise
     air_capacity = float(loss.credit_air) * gross / air / fall
     ratio, heats = float(flue.air_ratio), gross_heats()
-    parts = [float(v) for v in (loss.dry_gas, loss.water_sensible, loss.water_latent, loss.carbon_monoxide, loss.credit_air)]
+    parts = [
+        float(v)
+        for v in (loss.dry_gas, loss.water_sensible, loss.water_latent, loss.carbon_monoxide, loss.credit_air)
+    ]
     gross_share, net_share = float(loss.efficiency_gross), float(loss.efficiency_net)
     from_, scale = draw.pick("77", "25"), " ÷ 1.8" if draw.system == "US" else ""
     need, chill = number(float(gas.stoichiometric_air)), f"({cold.bare})" if cold.value < 0 else cold.bare
     return Task(
         title="From readings to efficiency",
         text=(
-            f"Dry flue gas of methane holds {oxygen} oxygen and {monoxide} of carbon monoxide, and leaves at {hot}. The dry "
-            f"air comes in at {cold}, the gas at {draw.pick('77 °F', '25 °C')}. Mean heat capacities from there: dry flue gas "
-            f"{number(dry_capacity)}, water vapor {number(vapor_capacity)}, air {number(air_capacity)} J/(mol K). Methane "
+            f"Dry flue gas of methane holds {oxygen} oxygen and {monoxide} of carbon monoxide, and leaves at {hot}. "
+            "The dry "
+            f"air comes in at {cold}, the gas at {draw.pick('77 °F', '25 °C')}. Mean heat capacities from there: dry "
+            "flue gas "
+            f"{number(dry_capacity)}, water vapor {number(vapor_capacity)}, air {number(air_capacity)} J/(mol K). "
+            "Methane "
             f"holds {number(gross / _KILO)} kJ/mol gross and {number(net / _KILO)} kJ/mol net, carbon monoxide "
             f"{number(heats['CO'] / _KILO)} kJ/mol. What is the steady-state combustion efficiency, gross and net?"
         ),
         steps=(
             f"Air ratio: (2 − {number(oxygen.si)}) ÷ (2 − {need} × {number(oxygen.si)}) = "
-            f"{number(float(flue_gas(gas, oxygen_dry=oxygen.si).air_ratio))}; carbon monoxide takes it to {number(ratio)}.",
-            f"Dry gas: {need} × {number(ratio)} − 1 = {number(air - 1)}, a little more with carbon monoxide: {number(dry)} mol.",
-            f"Lost with it: {number(dry)} × {number(dry_capacity)} × ({hot.bare} − {from_}){scale} ÷ {number(gross)} = {number(parts[0])}.",
-            f"With the vapor: 2 × {number(vapor_capacity)} × ({hot.bare} − {from_}){scale} ÷ {number(gross)} = {number(parts[1])}.",
-            f"As latent heat: ({number(gross / _KILO)} − {number(net / _KILO)}) ÷ {number(gross / _KILO)} = {number(parts[2])}.",
-            f"As carbon monoxide: {number(dry)} × {number(monoxide.si)} × {number(heats['CO'])} ÷ {number(gross)} = {number(parts[3])}.",
-            f"The air brings less than at {draw.pick('77 °F', '25 °C')}: {number(air)} × {number(air_capacity)} × ({from_} − "
+            f"{number(float(flue_gas(gas, oxygen_dry=oxygen.si).air_ratio))}; carbon monoxide takes it to "
+            f"{number(ratio)}.",
+            f"Dry gas: {need} × {number(ratio)} − 1 = {number(air - 1)}, a little more with carbon monoxide: "
+            f"{number(dry)} mol.",
+            f"Lost with it: {number(dry)} × {number(dry_capacity)} × ({hot.bare} − {from_}){scale} ÷ {number(gross)} "
+            f"= {number(parts[0])}.",
+            f"With the vapor: 2 × {number(vapor_capacity)} × ({hot.bare} − {from_}){scale} ÷ {number(gross)} = "
+            f"{number(parts[1])}.",
+            f"As latent heat: ({number(gross / _KILO)} − {number(net / _KILO)}) ÷ {number(gross / _KILO)} = "
+            f"{number(parts[2])}.",
+            f"As carbon monoxide: {number(dry)} × {number(monoxide.si)} × {number(heats['CO'])} ÷ {number(gross)} = "
+            f"{number(parts[3])}.",
+            f"The air brings less than at {draw.pick('77 °F', '25 °C')}: {number(air)} × {number(air_capacity)} × "
+            f"({from_} − "
             f"{chill}){scale} ÷ {number(gross)} = {number(-parts[4])} to pay for.",
-            f"Gross: 1 − {number(parts[0])} − {number(parts[1])} − {number(parts[2])} − {number(parts[3])} − {number(-parts[4])} "
+            f"Gross: 1 − {number(parts[0])} − {number(parts[1])} − {number(parts[2])} − {number(parts[3])} − "
+            f"{number(-parts[4])} "
             f"= {number(gross_share)}.",
             f"Net: {number(gross_share)} × {number(gross / _KILO)} ÷ {number(net / _KILO)} = {number(net_share)}.",
         ),
@@ -283,7 +346,8 @@ def wobbe_index(draw: Draw) -> Task:
     wobbe = heat.si / math.sqrt(density)
     return Task(
         title="Wobbe index",
-        text=f"A gas has a gross heating value of {heat} and a relative density of {number(density)}. What is its Wobbe index?",
+        text=f"A gas has a gross heating value of {heat} and a relative density of {number(density)}. What is its "
+        "Wobbe index?",
         steps=(f"{heat.bare} ÷ √{number(density)} = {amount(wobbe, heat.unit)}.",),
         answers=(answer("Wobbe index, gross", wobbe, heat.unit, decimals=draw.pick(0, 1), within=0.005),),
     )
@@ -306,11 +370,18 @@ def same_orifice(draw: Draw) -> Task:
         ),
         steps=(
             "At the same pressure the volume that flows goes as 1 ÷ √density, so heat goes as the Wobbe index.",
-            f"Ratio of heat: {heat_2.bare} ÷ {heat.bare} × √({number(density)} ÷ {number(density_2)}) = {number(ratio)}.",
+            f"Ratio of heat: {heat_2.bare} ÷ {heat.bare} × √({number(density)} ÷ {number(density_2)}) = "
+            f"{number(ratio)}.",
             f"Heat input: {number(ratio)} × {rate.bare} = {amount(ratio * rate.si, rate.unit)}.",
         ),
         answers=(
-            answer("Heat input with the blend", ratio * rate.si, rate.unit, decimals=draw.pick(-2, 1), within=0.01),
+            answer(
+                "Heat input with the blend",
+                ratio * rate.si,
+                rate.unit,
+                decimals=draw.pick(-2, 1),
+                within=0.01,
+            ),
         ),
     )
 
@@ -332,7 +403,8 @@ def same_air(draw: Draw) -> Task:
     return Task(
         title="Hydrogen with the same air",
         text=(
-            f"A burner with a fixed orifice and a fixed fan runs on methane with {extra} excess air (dry). The supply changes to "
+            f"A burner with a fixed orifice and a fixed fan runs on methane with {extra} excess air (dry). The supply "
+            "changes to "
             f"a blend with {share} hydrogen by volume at the same pressure. Relative densities: {number(density)} and "
             f"{number(density_2)}. What are the excess air and the dry oxygen then?"
         ),
@@ -340,10 +412,12 @@ def same_air(draw: Draw) -> Task:
             f"Gas flow, relative: √({number(density)} ÷ {number(density_2)}) = {number(flow)}.",
             f"Oxygen the blend needs: 2 × {number(carbon)} + 0.5 × {number(share.si)} = {fresh}; its air, "
             f"{fresh} ÷ {number(dry_air()['O2'])} = {number(air_2)}.",
-            f"Air ratio: {number(1 + extra.si)} × {number(air)} ÷ ({number(air_2)} × {number(flow)}) = {number(ratio)}.",
+            f"Air ratio: {number(1 + extra.si)} × {number(air)} ÷ ({number(air_2)} × {number(flow)}) = "
+            f"{number(ratio)}.",
             f"Excess air: {number(ratio)} − 1 = {number(ratio - 1, 3)}, or {number(_PERCENT * (ratio - 1), 3)} %.",
             f"Dry flue gas: {number(ratio)} × {number(air_2)} + {number(carbon)} − {fresh} = {number(dry)}.",
-            f"Oxygen left: {fresh} × ({number(ratio)} − 1) = {number(left)}; share {number(left)} ÷ {number(dry)} = {number(oxygen)}.",
+            f"Oxygen left: {fresh} × ({number(ratio)} − 1) = {number(left)}; share {number(left)} ÷ {number(dry)} = "
+            f"{number(oxygen)}.",
         ),
         answers=(
             answer("Excess air with the blend", ratio - 1, "percent", decimals=1, within=0.02, by=0.6),
