@@ -168,14 +168,14 @@ def test_outputs_are_kept_as_a_notebook_keeps_them(tmp_path: Path) -> None:
 def test_no_ones_settings_and_no_file_nearby_change_a_run(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for name in ("json.py", "datetime.py", "fluewright.py"):
+    for name in ("json.py", "wave.py", "fluewright.py"):
         (tmp_path / name).write_text("raise SystemExit('the wrong module')")
     odd = tmp_path / "odd"
     (odd / "profile_default" / "startup").mkdir(parents=True)
-    (odd / "profile_default" / "startup" / "00.py").write_text("print('from startup')")
+    (odd / "profile_default" / "startup" / "00.py").write_text("import builtins; builtins.spoiled = 1")
     for name in ("jupyter_config.py", "ipython_kernel_config.py", "jupyter_nbconvert_config.py"):
         (odd / name).write_text("raise SystemExit('the wrong settings')")
-    (odd / "start.py").write_text("print('from PYTHONSTARTUP')")
+    (odd / "start.py").write_text("import builtins; builtins.spoiled = 2")
     for variable in (
         "IPYTHONDIR",
         "JUPYTER_CONFIG_DIR",
@@ -186,8 +186,8 @@ def test_no_ones_settings_and_no_file_nearby_change_a_run(
         monkeypatch.setenv(variable, str(odd))
     monkeypatch.setenv("PYTHONSTARTUP", str(odd / "start.py"))
     monkeypatch.chdir(tmp_path)
-    rendered = render(notebook(tmp_path, SHOW, ATTACH, "import sys; print(sys.executable)"), {})
-    assert "from " not in text_of(rendered)
+    cell = "import builtins, sys, wave; assert not hasattr(builtins, 'spoiled'); print(sys.executable)"
+    rendered = render(notebook(tmp_path, SHOW, ATTACH, cell), {})
     assert Path(sys.executable).name in text_of(rendered)
 
 

@@ -134,7 +134,7 @@ def burned(
         "efficiency_gross": (efficiency, "gross; flue losses only; steady state"),
         "efficiency_net": (np.asarray(losses.efficiency_net), "net; flue losses only; steady state"),
         "loss_water_latent": (np.asarray(losses.water_latent), "share of gross heat input"),
-        "stack_mass_flow": (moles * (np.asarray(fuel.molar_mass) + air_mass - condensed), "wet"),
+        "stack_mass_flow": (moles * (np.asarray(fuel.molar_mass) + air_mass + moisture - condensed), "wet"),
         "stack_volume_flow": (
             moles * (dry + water * (1 - np.asarray(losses.condensed_fraction))) * gas_volume,
             "wet",
