@@ -92,6 +92,38 @@ def start(folder: Path, logs: tuple[Path, ...]) -> None:
     click.echo(start_visit(folder, logs=logs))
 
 
+@cli.command("fuel-switch")
+@click.argument("request", required=False, type=click.Path(path_type=Path))
+@click.option("--visit", type=click.Path(path_type=Path), help="A visit folder, instead of REQUEST: as tested.")
+@click.option("--to", multiple=True, metavar="FUEL", help="With --visit: a fuel to compare. May be repeated.")
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path),
+    default=Path("reports"),
+    show_default=True,
+    help="Folder for the study.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace a study that is already there and differs.")
+def fuel_switch(
+    request: Path | None, visit: Path | None, to: tuple[str, ...], output: Path, overwrite: bool
+) -> None:
+    """Study what changes when an appliance burns another fuel: REQUEST (TOML), or a visit and fuels."""
+    from fluewright.report.fuel_switch import write_fuel_switch
+
+    written = write_fuel_switch(
+        request,
+        visit=visit,
+        to=to,
+        output=output,
+        overwrite=overwrite,
+        progress=_step if sys.stderr.isatty() else None,
+    )
+    for path in written.paths:
+        click.echo(path)
+    for line in (*written.conclusions, *written.messages):
+        click.echo(line, err=True)
+
+
 @cli.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--scenario", default="hall-furnace", show_default=True, help="What is simulated.")

@@ -362,6 +362,7 @@ def test_markdown_is_read_as_a_reader_of_notebooks_expects() -> None:
         "$E = mc^2$",
         "| a | b |\n|---|--:|\n| x | 1 |",
         "unclosed\n\n```\nfence",
+        "```\nanother",
         "last",
     )
     for text in (
@@ -375,6 +376,7 @@ def test_markdown_is_read_as_a_reader_of_notebooks_expects() -> None:
             "<b>raw</b>",
             r"\newcommand{\x}{y}",
             "fence",
+            "another",
             "last",
         ):
             assert words in text

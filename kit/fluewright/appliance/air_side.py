@@ -15,7 +15,6 @@ from fluewright.combustion import dry_air, sensible_enthalpy
 from fluewright.errors import InputError
 from fluewright.units import Array, Number, si
 
-_STANDARD = sources.table("appliance")["standard_air"]
 _GRAM = 1e-3
 
 
@@ -185,23 +184,6 @@ def airflow(
     return np.asarray(
         np.divide(heat, gained, out=np.full(np.broadcast(heat, gained).shape, np.nan), where=gained > 0)
     )
-
-
-def standard_airflow(
-    volume_flow: Number, *, temperature: Number, pressure: Number, water_fraction: Number = 0.0
-) -> Array:
-    """Return the flow of standard air (1.2 kg/m³ or 0.075 lb/ft³, dry) that has the same mass [m³/s].
-
-    Parameters
-    ----------
-    volume_flow : number or array [m³/s]
-        Flow at `temperature` and `pressure`.
-    temperature, pressure, water_fraction : number or array [K], [Pa], [mol/mol]
-        State of the flowing air.
-    """
-    flow = si(volume_flow, "m^3/s", "volume_flow")
-    density = moist_air_density(temperature, pressure=pressure, water_fraction=water_fraction)
-    return np.asarray(flow * density / _STANDARD["density"])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

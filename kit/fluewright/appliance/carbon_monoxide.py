@@ -135,9 +135,7 @@ def carbon_monoxide_rows(
         reach = half(oxygen_name, pairs.oxygen) * (-1.0 if oxygen_name == "carbon_dioxide_dry" else 1.0)
 
         def flue(shift: float, monoxide: Array) -> FlueGas:
-            return flue_gas(
-                fuel, **{oxygen_name: pairs.oxygen + shift * reach}, carbon_monoxide_dry=monoxide
-            )
+            return flue_gas(fuel, **{oxygen_name: pairs.oxygen + shift * reach}, carbon_monoxide_dry=monoxide)
 
         as_read = flue(0.0, monoxide)
         free = _air_free(as_read, monoxide)

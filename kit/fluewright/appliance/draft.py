@@ -71,18 +71,3 @@ def theoretical_draft(
     gravity = sources.table("atmosphere")["gravity"]["value"]
     column = gravity * up * pascal / species["reference"]["gas_constant"]
     return np.asarray(-column * (air / cold - gas / hot))
-
-
-def expected_draft(
-    height: Number, *, outdoor_temperature: Number, flue_temperature: Number, pressure: Number
-) -> Array:
-    """Return the greatest suction such a chimney can show [Pa, negative]: a reading beyond it cannot be its own."""
-    return np.minimum(
-        theoretical_draft(
-            height,
-            outdoor_temperature=outdoor_temperature,
-            flue_temperature=flue_temperature,
-            pressure=pressure,
-        ),
-        0.0,
-    )

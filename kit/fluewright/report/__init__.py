@@ -6,6 +6,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from fluewright.report.appliance import agreement, heat_exchanger, record, savings
     from fluewright.report.pages import (
         assumptions,
         attachments,
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
+    "agreement",
     "assumptions",
     "attachments",
     "cautions",
@@ -38,21 +40,27 @@ __all__ = [
     "findings",
     "flue_gas",
     "heat",
+    "heat_exchanger",
     "methods",
     "page_one",
     "provenance",
     "rates",
+    "record",
     "rows",
+    "savings",
     "signatures",
     "stabilization",
     "uncertainty",
 ]
 
+_APPLIANCE = frozenset({"agreement", "heat_exchanger", "record", "savings"})
+
 
 def __getattr__(name: str) -> Any:
     # Drawing and tables load when a section is first asked for: the command line imports this room early.
     if name in __all__:
-        return getattr(importlib.import_module("fluewright.report.pages"), name)
+        module = "appliance" if name in _APPLIANCE else "pages"
+        return getattr(importlib.import_module(f"fluewright.report.{module}"), name)
     raise AttributeError(f"module 'fluewright.report' has no attribute '{name}'")
 
 

@@ -78,7 +78,6 @@ class Kernel:
                     *(sys.executable, "-P", "-m", "ipykernel_launcher", "-f", str(self._connection)),
                     *(("--transport=ipc", f"--ip={root / 'socket'}") if local else ()),
                     "--HistoryManager.enabled=False",
-                    "--InteractiveShellApp.ignore_cwd=True",
                     "--IPKernelApp.capture_fd_output=False",
                     "--log-level=CRITICAL",
                 ],

@@ -20,6 +20,7 @@ from fluewright.report.abreast import (
     line_of,
     names_of,
     number_of,
+    quantity_of,
     side_by_side,
     yardstick,
 )
@@ -326,11 +327,16 @@ _FIRING = (
     "heat_input_clocked",
     "heat_input_ratio",
     "heat_input_manifold",
+    "heat_input_clock_to_manifold",
     "gas_volume_flow",
     "gas_inlet_pressure",
     "gas_lockup_pressure",
     "manifold_pressure",
+    "manifold_pressure_target",
     "burner_box_pressure",
+    "flame_current",
+    "oxygen_intake",
+    "carbon_dioxide_intake",
     "meter_pressure",
     "meter_temperature",
 )
@@ -338,13 +344,23 @@ _MOVING = (
     "supply_temperature",
     "return_temperature",
     "temperature_rise",
+    "return_dew_point_margin",
     "air_volume_flow",
+    "air_volume_flow_computed",
+    "airflow_per_heating_capacity",
+    "airflow_per_cooling_capacity",
     "water_volume_flow",
     "heat_output",
+    "heat_output_by_losses",
+    "efficiency_thermal_gross",
     "electric_power",
+    "electricity_per_heat",
+    "blower_air_power",
+    "blower_efficiency",
     "supply_static_pressure",
     "return_static_pressure",
     "external_static_pressure",
+    "draft_theoretical",
     "draft_hood",
     "draft_breech",
     "draft_overfire",
@@ -410,9 +426,10 @@ def _spot_line(audit: Audit, name: str) -> Line:
             return Printed(value=_bare(audit, taken[0]), interval="", sign="")
         return cell(point, name, system)
 
+    quantity = quantity_of(name)
     return Line(
-        label=sources.quantity(name).label,
-        sign=words.sign(name, system),
+        label=sources.quantity(quantity).label + (", inferred" if name != quantity else ""),
+        sign=words.sign(quantity, system),
         cells=tuple(one(point) for point in audit.points),
     )
 

@@ -146,6 +146,11 @@ class Limit:
         Only condensing (True) or non-condensing (False) appliances.
     drafts : tuple of str
         Only these kinds of draft; empty for all.
+    within : float or None
+        Of a nameplate limit with one value: the share of it that is allowed on either side; None where the value is
+        the highest allowed.
+    vent_categories, carriers : tuple of str
+        Only appliances whose nameplate states one of these vent categories; that heat one of these. Empty for all.
     """
 
     name: str
@@ -168,6 +173,9 @@ class Limit:
     action: str
     who: str
     citation: Citation
+    within: float | None = None
+    vent_categories: tuple[str, ...] = ()
+    carriers: tuple[str, ...] = ()
 
     @property
     def below(self) -> bool:
@@ -224,13 +232,14 @@ class RequiredTest:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ApplianceType:
-    """A type of appliance and the tests it needs."""
+    """A type of appliance, the tests it needs, and what it heats: "air", "water" or neither."""
 
     name: str
     label: str
     required: tuple[RequiredTest, ...]
     recommended: tuple[RequiredTest, ...]
     no_limit_known: frozenset[str]
+    heat_carrier: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -388,7 +397,7 @@ def _points(entry: Entry, unit: str, where: str) -> tuple[tuple[float, float], .
 
 _LIMIT = _STEP | {
     "quantity", "kind", "value", "tiers", "points", "against", "nameplate", "averaging", "role", "judged",
-    "rule", "appliance_types", "condensing", "drafts", "conditions",
+    "rule", "appliance_types", "condensing", "drafts", "conditions", "within", "vent_categories", "carriers",
 }  # fmt: skip
 
 
@@ -418,6 +427,9 @@ def _limit(name: str, entry: Entry, sources: Data, known_types: Iterable[str]) -
         action=_text(entry, "action", where),
         who=_text(entry, "who", where),
         citation=_citation(entry, sources, where),
+        within=_si(entry["within"], "1", where) if "within" in entry else None,
+        vent_categories=tuple(entry.get("vent_categories", ())),
+        carriers=tuple(entry.get("carriers", ())),
     )
 
 
@@ -504,7 +516,7 @@ def read_appliance_types(data: Data) -> Mapping[str, ApplianceType]:
     types = {}
     for name, entry in data["types"].items():
         where = f"appliance_types.toml, type {name}"
-        _only(entry, frozenset({"label", "required", "recommended", "no_limit_known"}), where)
+        _only(entry, frozenset({"label", "required", "recommended", "no_limit_known", "heat_carrier"}), where)
         unlimited = entry.get("no_limit_known", ())
         for wanted in unlimited:
             _unit_of(wanted, where)
@@ -514,6 +526,7 @@ def read_appliance_types(data: Data) -> Mapping[str, ApplianceType]:
             required=named(entry, "required", where),
             recommended=named(entry, "recommended", where),
             no_limit_known=frozenset(unlimited),
+            heat_carrier=entry.get("heat_carrier", ""),
         )
     return MappingProxyType(types)
 

@@ -12,10 +12,12 @@ import pandas as pd
 from fluewright import combustion, sources, units
 from fluewright.appliance import (
     CarbonMonoxideRows,
+    Evidence,
     Judgement,
     Number,
     VerdictGiven,
     carbon_monoxide_rows,
+    drill,
     gravity,
     missing_tests,
     put_right,
@@ -28,7 +30,18 @@ from fluewright.steady import SettledPoint, Steadiness, draw_means, find_steady_
 from fluewright.studies import inputs as given
 from fluewright.studies import judging
 from fluewright.studies import numbers as core
+from fluewright.studies.balancing import Balance, balance
+from fluewright.studies.evidence import (
+    BlowerShifts,
+    blower_shifts,
+    heat_exchanger_evidence,
+    oxygen_zero_drift,
+    telling,
+)
+from fluewright.studies.heat_settings import Stage, stage_of
 from fluewright.studies.inputs import Assumption
+from fluewright.studies.visit_record import VisitRecord, record_judgements, visit_record
+from fluewright.studies.yearly import YearlySavings, yearly_savings
 from fluewright.visit import SpotReading, TestPointRows, Visit
 
 _RANKED = ("efficiency_gross", "excess_air", "carbon_monoxide_air_free_oxygen_rule")
@@ -62,6 +75,9 @@ class PointAudit:
     carbon_monoxide: CarbonMonoxideRows | None
     flame: combustion.AdiabaticFlame | None
     state: str
+    stage: Stage
+    balance: Balance | None
+    blower: BlowerShifts
 
     @property
     def name(self) -> str:
@@ -82,6 +98,10 @@ class Audit:
     not_tested_recommended: tuple[safety.RequiredTest, ...]
     unlimited: tuple[safety.RequiredTest, ...]
     differences: Mapping[tuple[str, str], Mapping[str, Number]]
+    savings: Mapping[tuple[str, str], YearlySavings]
+    evidence: Evidence | None
+    oxygen_zero_drift: Number | None
+    record: VisitRecord
     assumptions: tuple[Assumption, ...]
     dew_points: DewPointCurve
 
@@ -259,9 +279,11 @@ def check(visit: Visit) -> Fuel:
     InputError
         No flue gas was ever read, or the composition is none.
     UnknownNameError
-        The fuel is not known.
+        The fuel or the drill size of the orifices is not known.
     """
     _refuse_fresh_air(visit)
+    if visit.plan.appliance.orifices is not None:
+        drill(visit.plan.appliance.orifices.size)
     return given.fuel_of(visit)
 
 
@@ -304,7 +326,7 @@ def audit(visit: Visit) -> Audit:
     for point in settling:
         results: Mapping[str, Number] = {}
         ranked: Mapping[str, tuple[core.Contribution, ...]] = {}
-        flame = None
+        flame, balanced = None, None
         settings = given.settings_of(visit, fuel, point.rows)
         clock, clock_assumptions = given.clock_inputs(visit, point.rows, rng)
         assumptions += clock_assumptions
@@ -320,6 +342,7 @@ def audit(visit: Visit) -> Audit:
             ranked = core.contributions(fuel, shared.fuel_draws, inputs, settings, of=_RANKED)
             flame = _flame(fuel, values, centers)
             curve_at = (centers["barometric_pressure"], values.get("air_water_fraction", 0.0))
+            balanced = balance(fuel, shared.fuel_draws, inputs, settings)
         points.append(
             PointAudit(
                 rows=point.rows,
@@ -333,11 +356,17 @@ def audit(visit: Visit) -> Audit:
                 carbon_monoxide=_worst(visit, fuel, *stretches[point.rows.name]),
                 flame=flame,
                 state=_state(point, results),
+                stage=stage_of(visit, point.rows),
+                balance=balanced,
+                blower=blower_shifts(visit, point.rows, point.frame),
             )
         )
     replaces = {point.name: point.replaces for point in plan.test_points if point.replaces}
-    tested = [_tested(point, *stretches[point.name]) for point in points]
-    judged = put_right(judging.judgements(visit, tested), replaces=replaces)
+    drift = oxygen_zero_drift(visit)
+    tested = [_tested(point, *stretches[point.name], drift) for point in points]
+    record = visit_record(visit)
+    judged = judging.judgements(visit, tested)
+    judged = put_right((*judged, *record_judgements(visit, record, judged)), replaces=replaces)
     subjects = judging.tested_subjects(visit, tested, judged, replaced=replaces.values())
     kind, condensing, draft = plan.appliance.type, plan.appliance.condensing, plan.appliance.draft
     required = safety.required_tests(kind, condensing=condensing, draft=draft)
@@ -356,6 +385,14 @@ def audit(visit: Visit) -> Audit:
         differences={
             (old, new): core.differences(evaluated[old], evaluated[new]) for new, old in replaces.items()
         },
+        savings={
+            (old, new): found
+            for new, old in replaces.items()
+            if (found := yearly_savings(visit, fuel, evaluated[old], evaluated[new])) is not None
+        },
+        evidence=heat_exchanger_evidence(visit, judged, {point.name: point.blower for point in points}),
+        oxygen_zero_drift=drift,
+        record=record,
         assumptions=_with_effects(
             tuple(dict.fromkeys(assumptions)),
             next((one.contributions for one in points if one.contributions), {}),
@@ -364,15 +401,20 @@ def audit(visit: Visit) -> Audit:
     )
 
 
-def _tested(point: PointAudit, rows: pd.DataFrame, bounds: pd.DataFrame) -> judging.Tested:
-    """Return what of a test point is judged."""
+def _tested(
+    point: PointAudit, rows: pd.DataFrame, bounds: pd.DataFrame, drift: Number | None
+) -> judging.Tested:
+    """Return what of a test point is judged; a drift of the oxygen cell counts to each of them."""
+    apart = {**telling(point.blower.shifts), **({} if drift is None else {"oxygen_zero_drift": drift})}
     return judging.Tested(
         name=point.name,
         settled=point.settled is not None,
-        numbers={**point.numbers, **point.readings},
+        numbers={**point.numbers, **point.readings, **apart},
         carbon_monoxide=point.carbon_monoxide,
         rows=rows,
         lower_bounds=bounds,
         spots=point.spots,
         state=point.state,
+        stage=point.stage,
+        balance=point.balance,
     )

@@ -5,16 +5,29 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 from fluewright import combustion, sources, units
-from fluewright.appliance import Number
+from fluewright.appliance import Number, altitude_citation
 from fluewright.combustion import Fuel
 from fluewright.steady import ChannelMean, assumed_accuracy, spot_mean
 from fluewright.studies import numbers as core
+from fluewright.studies.heat_settings import (
+    heat_carrier_of,
+    heat_inputs,
+    heat_settings,
+    plan_point,
+    rating_of,
+    stage_of,
+)
 from fluewright.visit import SpotReading, StatedAccuracy, TestPointRows, Visit, accuracy_of
+
+_LABELS = {
+    "meter_factor": "gas meter, and the dial entered",
+    "clock_seconds": "time clocked at the meter",
+    "heating_value": "heating value of the gas",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +104,7 @@ def _assume(name: str, number: Number | None, text: str = "", *, group: str = ""
 def _group(quantity: str) -> str:
     """Return the name under which an input's share of the uncertainty is listed."""
     known = sources.quantities().get(quantity)
-    return known.label if known is not None else quantity.replace("_", " ")
+    return known.label if known is not None else _LABELS.get(quantity, quantity.replace("_", " "))
 
 
 def _read(visit: Visit, name: str) -> bool:
@@ -171,10 +184,53 @@ def shared_inputs(visit: Visit, fuel: Fuel, rng: np.random.Generator) -> SharedI
     clocked = [point.meter for point in plan.test_points if point.meter is not None]
     if clocked:
         inputs += _meter_inputs(visit, fuel, rng, assumptions)
+    inputs += heat_inputs(visit)
+    assumptions += _heat_assumptions(visit)
     return SharedInputs(
         inputs=tuple(inputs),
         assumptions=tuple(assumptions),
         fuel_draws=_fuel_draws(fuel, plan.fuel.spread, rng),
+    )
+
+
+def _heat_assumptions(visit: Visit) -> list[Assumption]:
+    """Return what had to be assumed for the heat flows, where any can be formed."""
+    plan = visit.plan
+    made = []
+    if heat_carrier_of(visit) and _read_somewhere(visit, "supply_temperature"):
+        if plan.appliance.casing_loss is None:
+            made.append(_assume("casing_balance", None, _spread_words("casing_balance")))
+        made.append(_assume("stray_heat", None, _spread_words("stray_heat")))
+    by_manifold = plan.appliance.manifold_pressure is not None and plan.appliance.burner != "ratio control"
+    if by_manifold and plan.appliance.rated_input and _read_somewhere(visit, "manifold_pressure"):
+        made.append(_assume("manifold_factor", None, _spread_words("manifold_factor")))
+    elevation, rated = plan.site.elevation, plan.appliance.rated_input
+    if elevation is not None and rated is not None and (rating_of(visit, "high") or rated) < rated:
+        practice = altitude_citation(plan.appliance.altitude_practice)
+        made.append(
+            Assumption(
+                subject="altitude_rating",
+                number=Number(
+                    quantity="heat_input_rated", value=rating_of(visit, "high") or rated, origin="computed"
+                ),
+                text=f"{plan.appliance.altitude_practice}: {practice.words}",
+                why="the rating is reduced at the site's elevation",
+            )
+        )
+    return made
+
+
+def _spread_words(name: str) -> str:
+    entry = sources.table("assumptions")[name]
+    return f"{entry['label']}: {entry['low']} to {entry['high']}".replace(" percent", " %")
+
+
+def _read_somewhere(visit: Visit, name: str) -> bool:
+    """Whether a quantity was read at any test point, in a log or by hand."""
+    return (
+        name in visit.spots
+        or name in visit.readings.frame
+        or any(name in point.spots for point in visit.test_points)
     )
 
 
@@ -184,7 +240,7 @@ def _meter_inputs(
     """Return the inputs of clocking that the whole visit shares."""
     stated = visit.plan.fuel.heating_value
     value = float(fuel.gross_heating_value) if stated is None else stated
-    half = _assumed("heating_value", "value", "1") * value if stated is None else 0.0
+    half = value * _assumed("heating_value" if stated is None else "heating_value_stated", "value", "1")
     if stated is None:
         number = Number(
             quantity="gross_heating_value_volume",
@@ -195,6 +251,9 @@ def _meter_inputs(
             basis="60 °F, 14.696 psia, dry, of the fuel's typical composition",
         )
         assumptions.append(_assume("heating_value", number))
+    else:
+        words = f"as stated, within ± {half / value:.0%}"
+        assumptions.append(_assume("heating_value_stated", None, words, group=_group("heating_value")))
     meter = _assumed("meter_accuracy", "value", "1")
     seconds = _assumed("meter_clock", "value", "s")
     assumptions += [
@@ -276,8 +335,8 @@ def half_widths(visit: Visit) -> Mapping[str, tuple[float, float]]:
     return made
 
 
-def _stack_loss_fuel(fuel: Fuel) -> str:
-    """Return the kind of fuel that the European stack-loss formula has coefficients for, or nothing."""
+def fuel_kind(fuel: Fuel) -> str:
+    """Return the kind of fuel, by its main component, that simple formulas and trade figures are for, or nothing."""
     main = max(fuel.composition, key=lambda name: float(fuel.composition[name]))
     kinds = {"CH4": "natural gas", "C3H8": "propane", "n-C4H10": "butane", "i-C4H10": "butane"}
     return kinds.get(main, "") if float(fuel.composition[main]) > 0.5 else ""
@@ -286,26 +345,23 @@ def _stack_loss_fuel(fuel: Fuel) -> str:
 def settings_of(visit: Visit, fuel: Fuel, rows: TestPointRows) -> core.Settings:
     """Return what the chain needs of a test point besides readings."""
     plan = visit.plan
-    meter = _plan_point(visit, rows).meter
+    meter = plan_point(visit, rows).meter
     return core.Settings(
         condensing=plan.appliance.condensing and plan.sampling.at_outlet,
         subtract_ambient=plan.sampling.subtract_ambient_carbon_monoxide,
-        stack_loss_fuel=_stack_loss_fuel(fuel),
-        rated_input=plan.appliance.rated_input,
+        stack_loss_fuel=fuel_kind(fuel),
+        rated_input=rating_of(visit, stage_of(visit, rows)),
         dial_volume=meter.dial * meter.revolutions if meter is not None else None,
         compensated=meter.compensated if meter is not None else False,
+        heat=heat_settings(visit, rows),
     )
-
-
-def _plan_point(visit: Visit, rows: TestPointRows) -> Any:
-    return next(point for point in visit.plan.test_points if point.name == rows.name)
 
 
 def clock_inputs(
     visit: Visit, rows: TestPointRows, rng: np.random.Generator
 ) -> tuple[list[core.Input], list[Assumption]]:
     """Return the inputs of one clocking: the times by hand, and pressure and temperature at the meter."""
-    meter = _plan_point(visit, rows).meter
+    meter = plan_point(visit, rows).meter
     if meter is None:
         return [], []
     seconds = float(np.mean(meter.seconds))

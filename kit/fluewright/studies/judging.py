@@ -13,16 +13,23 @@ from fluewright.appliance import (
     CarbonMonoxideRows,
     Judgement,
     Number,
+    Outcome,
+    adjustment_range,
+    clock_against_manifold,
     judge,
     judge_check,
     judge_over_range,
     judge_range,
     judge_usual,
     no_limit_known,
+    supply_over_return,
+    suspects,
 )
 from fluewright.sources import limits as safety
 from fluewright.sources.limits import Citation, Limit, RequiredTest
-from fluewright.studies.inputs import known_accuracy
+from fluewright.studies.balancing import Balance
+from fluewright.studies.heat_settings import Stage, heat_carrier_of, plate_of
+from fluewright.studies.inputs import fuel_kind, fuel_of, known_accuracy
 from fluewright.visit import LimitOverride, SpotReading, Visit
 
 _AIR_FREE = "carbon_monoxide_air_free"
@@ -43,6 +50,8 @@ class Tested:
     lower_bounds: pd.DataFrame
     spots: Mapping[str, tuple[SpotReading, ...]]
     state: str
+    stage: Stage = "high"
+    balance: Balance | None = None
 
 
 # ---------------------------------------------------------------------------- which limits apply
@@ -108,6 +117,10 @@ def applying_limits(visit: Visit) -> tuple[Limit, ...]:
         if limit.role == "reference" or not limit.applies_to(
             plan.appliance.type, condensing=plan.appliance.condensing, draft=plan.appliance.draft
         ):
+            continue
+        if limit.vent_categories and plan.appliance.vent_category not in limit.vent_categories:
+            continue
+        if limit.carriers and heat_carrier_of(visit) not in limit.carriers:
             continue
         override = plan.limits.get(limit.quantity)
         if override is None or limit.role != "limit":
@@ -182,13 +195,7 @@ def _readings(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Number]:
             for name in ("carbon_monoxide_supply", "carbon_monoxide_return")
         )
         if supply is not None and back is not None:
-            yield replace(
-                supply,
-                value=supply.value - back.value,
-                low=supply.low - back.high,
-                high=supply.high - back.low,
-                basis="supply air less return air",
-            )
+            yield supply_over_return(supply, back)
         return
     if limit.quantity == _AIR_FREE:
         mean = tested.numbers.get("carbon_monoxide_air_free_oxygen_rule")
@@ -210,6 +217,8 @@ def _readings(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Number]:
         return
     if limit.quantity in tested.numbers:
         yield tested.numbers[limit.quantity]
+    elif f"{limit.quantity}_computed" in tested.numbers:
+        yield tested.numbers[f"{limit.quantity}_computed"]
     else:
         spot = _spot_number(visit, limit.quantity, tested.spots.get(limit.quantity, ()), lowest=limit.below)
         if spot is not None:
@@ -221,12 +230,13 @@ def _readings(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Number]:
 
 def _judged(visit: Visit, limit: Limit, number: Number, tested: Tested) -> Judgement | None:
     if limit.kind == "nameplate":
-        plate = getattr(visit.plan.appliance, limit.nameplate)
+        plate = plate_of(visit, limit.nameplate, tested.stage)
         if plate is None:
             return None
-        low, high = plate if isinstance(plate, tuple) else (math.nan, plate)
-        bounds = (low if not math.isnan(low) else -math.inf, high)
-        return judge_range(number, limit, low=bounds[0], high=bounds[1], test_point=tested.name)
+        low, high = plate if isinstance(plate, tuple) else (-math.inf, plate)
+        if limit.within is not None:
+            low, high = plate * (1 - limit.within), plate * (1 + limit.within)
+        return judge_range(number, limit, low=low, high=high, test_point=tested.name)
     if limit.kind == "curve":
         other = _spot_number(visit, limit.against, tested.spots.get(limit.against, ()), lowest=False)
         if other is None:
@@ -263,6 +273,14 @@ def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> 
         yield no_limit_known(quantity, measured=mean or worst, test_point=tested.name)
     if tested.settled and tested.state:
         yield _too_dilute(tested)
+    if "heat_input_clock_to_manifold" in tested.numbers:
+        yield _clock_against_manifold(tested.numbers["heat_input_clock_to_manifold"], tested.name)
+    if "manifold_pressure_target" in tested.numbers:
+        plate = plate_of(visit, "manifold_pressure", tested.stage)
+        low, high = adjustment_range(plate, fuel_kind=fuel_kind(fuel_of(visit)))
+        yield _manifold_target(tested.numbers["manifold_pressure_target"], low, high, tested.name)
+    if tested.balance is not None:
+        yield _balance(tested.balance, tested.name)
     for number in tested.numbers.values():
         usual = safety.usual_range(
             number.quantity, appliance_type=appliance.type, condensing=appliance.condensing
@@ -283,6 +301,103 @@ def _too_dilute(tested: Tested) -> Judgement:
         meaning="Carbon monoxide in so dilute a sample says nothing of the flame.",
         action="Test again: check the probe and its hose for leaks, and sample before any draft hood.",
         who="licensed technician",
+    )
+
+
+_HERE = Citation(
+    source="Chosen here",
+    edition="this release",
+    jurisdiction="none: no authority stands behind it",
+    place="readings that contradict one another",
+    status="chosen",
+    note="numbers that cannot both be right are no ground for a setting or a saving",
+)
+
+
+def _clock_against_manifold(ratio: Number, test_point: str) -> Judgement:
+    """Return whether the nameplate's manifold pressure and the clocked rate can both be right."""
+    said = clock_against_manifold(ratio.low, ratio.high)
+    contradict = said in ("more by clock", "less by clock")
+    return Judgement(
+        rule="clock_against_manifold",
+        subject=ratio.quantity,
+        test_point=test_point,
+        outcome="beyond" if contradict else "within" if said == "agree" else "cannot tell",
+        weight="correct" if contradict else "",
+        headline="Heat input by meter and by manifold pressure: "
+        + ("cannot both be right" if contradict else "agree within their uncertainty"),
+        measured=ratio,
+        role="trigger",
+        meaning="One of them is wrong, so the firing rate is not known." if contradict else "",
+        action=f"Look for: {'; '.join(suspects(said))}. Then test again." if contradict else "",
+        who="a licensed heating technician qualified for gas valves" if contradict else "",
+        citation=_HERE,
+    )
+
+
+def _manifold_target(target: Number, low: float, high: float, test_point: str) -> Judgement:
+    """Return whether the rated input can be had by an adjustment of the manifold pressure."""
+    beyond = target.low > high or target.high < low
+    return Judgement(
+        rule="manifold_pressure_target",
+        subject=target.quantity,
+        test_point=test_point,
+        outcome="beyond" if beyond else "within",
+        weight="note" if beyond else "",
+        headline="Manifold pressure for the rated input: "
+        + ("further from the nameplate's than it may be moved" if beyond else "near the nameplate's"),
+        measured=target,
+        limit_low=low,
+        limit_high=high,
+        role="trigger",
+        meaning="The rated input cannot be had by the pressure alone: orifices or heating value are in question."
+        if beyond
+        else "",
+        action="A person qualified for gas valves would consider the orifices by the maker's instructions, not more pressure."
+        if beyond
+        else "",
+        who="a licensed heating technician qualified for gas valves" if beyond else "",
+        citation=replace(
+            _HERE,
+            place="how far a manifold pressure may be moved",
+            note=sources.table("appliance")["adjustment"]["why"],
+        ),
+    )
+
+
+def _balance(balance: Balance, test_point: str) -> Judgement:
+    """Return what the balance of a test point says: that its readings fit, or which of them may be wrong."""
+    outcome: Outcome = {"fits": "within", "cannot tell": "cannot tell", "does not fit": "beyond"}[balance.fit]  # type: ignore[assignment]
+    wrong = balance.fit == "does not fit"
+    one_of = "one of these" if len(balance.suspects) > 1 else "this reading"
+    return Judgement(
+        rule="balance",
+        subject="balance_chi_square",
+        test_point=test_point,
+        outcome=outcome,
+        weight="correct" if wrong else "",
+        headline="Energy balance: "
+        + (
+            "the readings do not fit together"
+            if wrong
+            else "the readings fit together"
+            if balance.fit == "fits"
+            else "the readings fit together badly"
+        ),
+        measured=balance.chi_square,
+        limit_high=balance.quality_limit,
+        role="trigger",
+        meaning="Input, losses and output contradict one another by more than their uncertainties."
+        if wrong
+        else "",
+        action=(
+            f"Test again {one_of}: {'; '.join(balance.suspects)}."
+            + ("" if balance.explained else " One wrong reading does not explain it: look for several.")
+        )
+        if wrong
+        else "",
+        who="who tests" if wrong else "",
+        citation=_HERE,
     )
 
 

@@ -8,13 +8,15 @@ shares (an instrument's error, the air's humidity, the fuel of the day) is drawn
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from fluewright import combustion
 from fluewright.appliance import Number, heat_input_clocked
 from fluewright.combustion import Fuel
+from fluewright.studies import heat_flows
+from fluewright.studies.heat_flows import HeatSettings
 from fluewright.units import Array
 
 DRAWS = 20_000
@@ -71,6 +73,7 @@ class Settings:
     rated_input: float | None
     dial_volume: float | None = None
     compensated: bool = False
+    heat: HeatSettings = field(default_factory=HeatSettings)
 
 
 def chain(fuel: Fuel, inputs: Mapping[str, Array], settings: Settings) -> Mapping[str, Array]:
@@ -109,7 +112,7 @@ def chain(fuel: Fuel, inputs: Mapping[str, Array], settings: Settings) -> Mappin
         )
     if settings.dial_volume is not None:
         results |= _firing_results(settings.dial_volume, inputs, settings)
-    return results
+    return {**results, **heat_flows.heat_flows(inputs, results, settings.heat)}
 
 
 def _flue_results(flue: combustion.FlueGas, *, with_monoxide: bool) -> Mapping[str, Array]:
@@ -249,7 +252,8 @@ _BASIS = {
     "temperature_rise": "supply less return",
     "external_static_pressure": "supply less return, across the appliance",
     "heat_input_clocked": "gross; at the base of the heating value",
-    "heat_input_ratio": "gross; against the nameplate",
+    "heat_input_ratio": "gross; against the nameplate, as reduced for altitude",
+    **heat_flows.BASIS,
 }
 
 

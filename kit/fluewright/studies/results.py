@@ -15,6 +15,8 @@ from fluewright import sources
 from fluewright.appliance import Judgement, Number
 from fluewright.studies import numbers as core
 from fluewright.studies.audit import Audit, PointAudit
+from fluewright.studies.balancing import Balance
+from fluewright.studies.visit_record import VisitRecord
 
 LAYOUT = "fluewright results 1"
 _LIBRARIES = ("fluewright", "cantera", "numpy", "pandas", "pint", "pydantic")
@@ -141,6 +143,65 @@ def _point(point: PointAudit) -> Mapping[str, Any]:
             },
         },
         "state": point.state,
+        "stage": point.stage,
+        "balance": _balance(point.balance),
+        "blower_start": None
+        if point.blower.start is None
+        else {
+            "when": _time(point.blower.start.moment),
+            "known_by": point.blower.start.known_by,
+            "shifts": {name: _number(number) for name, number in sorted(point.blower.shifts.items())},
+        },
+    }
+
+
+def _balance(balance: Balance | None) -> Mapping[str, Any] | None:
+    if balance is None:
+        return None
+    return {
+        "conditions": list(balance.conditions),
+        "fit": balance.fit,
+        "chi_square": _plain(balance.chi_square.value),
+        "degrees_of_freedom": balance.degrees_of_freedom,
+        "chi_square_95": _plain(balance.quality_limit),
+        "chi_square_99": _plain(balance.alpha_limit),
+        "closure": _number(balance.closure),
+        "readings": [
+            {
+                "reading": one.label,
+                "measured": _number(one.measured),
+                "corrected": _number(one.corrected),
+                "test": _plain(one.test),
+                "detectable_error": _plain(one.detectable),
+                "detectable_share": _plain(one.detectable_share),
+            }
+            for one in balance.readings
+        ],
+        "results": {
+            name: {"measured": _number(before), "corrected": _number(after)}
+            for name, (before, after) in balance.results.items()
+        },
+        "alike": [list(one) for one in balance.alike],
+        "suspects": list(balance.suspects),
+        "one_error_explains": balance.explained if balance.suspects else None,
+        "nothing_checks": list(balance.unchecked),
+    }
+
+
+def _record(record: VisitRecord) -> Mapping[str, Any]:
+    return {
+        "steps": [
+            {"step": step.label, "at": None if step.at is None else _time(step.at)} for step in record.steps
+        ],
+        "in_safe_order": record.in_order,
+        "aborted": None
+        if record.aborted is None
+        else {"at": _time(record.aborted[0]), "because": record.aborted[1]},
+        "conditions": dict(record.conditions),
+        "left": dict(record.left),
+        "carbon_monoxide_alarms": None
+        if record.alarms is None
+        else [{"place": place, "state": state} for place, state in record.alarms],
     }
 
 
@@ -178,6 +239,26 @@ def results_of(audit: Audit) -> Mapping[str, Any]:
             }
             for (old, new), found in audit.differences.items()
         ],
+        "savings": [
+            {
+                "from": old,
+                "to": new,
+                "by": found.by,
+                "load": found.basis,
+                "currency": found.currency,
+                "numbers": {name: _number(number) for name, number in found.numbers.items()},
+            }
+            for (old, new), found in audit.savings.items()
+        ],
+        "heat_exchanger": None
+        if audit.evidence is None
+        else {
+            "grade": audit.evidence.grade,
+            "sentence": audit.evidence.sentence,
+            "signs": dict(audit.evidence.signs),
+        },
+        "oxygen_zero_drift": _number(audit.oxygen_zero_drift),
+        "record": _record(audit.record),
         "assumptions": [
             {
                 "subject": one.subject,

@@ -18,6 +18,7 @@ from fluewright.visit.readings import (
 )
 from fluewright.visit.schema import LimitOverride, VisitFile, visit_schema
 from fluewright.visit.start import start_visit
+from fluewright.visit.times import moment_on_utc
 
 __all__ = [
     "Cell",
@@ -35,6 +36,7 @@ __all__ = [
     "VisitFile",
     "accuracy_of",
     "check_visit",
+    "moment_on_utc",
     "open_visit",
     "start_visit",
     "visit_schema",

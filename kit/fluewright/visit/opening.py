@@ -76,6 +76,7 @@ def open_visit(folder: Path | str) -> Visit:
     if plan is None:
         raise VisitError(problems)
     problems += [*_appliance_problems(plan, at), *_check_problems(plan, at), *_limit_problems(plan, at)]
+    problems += _record_problems(plan, at)
     readings = _join(logs, problems) if len(logs) == len(plan.logs) else None
     spots = _spots(plan.readings, pieces, ("readings",), at, problems)
     points = _test_points(plan, pieces, readings, at, problems)
@@ -293,6 +294,25 @@ def _check_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
                 rule="a check that is seen has one of a few results",
                 way_out=f"Write one of {', '.join(map(shown, known[name].results))}; say more in note",
             )
+
+
+def _record_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
+    """Yield the problems of times that the record of the visit and its test points hold."""
+    record = plan.record
+    times: list[tuple[Moment | None, Place]] = [
+        (step.at, ("record", "steps", number, "at")) for number, step in enumerate(record.steps)
+    ]
+    times.append((record.aborted.at if record.aborted else None, ("record", "aborted", "at")))
+    times += [
+        (point.blower_started, ("test_points", number, "blower_started"))
+        for number, point in enumerate(plan.test_points)
+    ]
+    for moment, place in times:
+        try:
+            if moment is not None:
+                moment_on_utc(moment, date=plan.visit.date, zone=plan.visit.time_zone)
+        except RefusalError as error:
+            yield problem_of(error, at(*place))
 
 
 def _limit_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:

@@ -64,6 +64,7 @@ VolumeFlow: TypeAlias = _number("m^3/s")  # type: ignore[valid-type]
 Duration: TypeAlias = _number("s")  # type: ignore[valid-type]
 Ratio: TypeAlias = _number("1")  # type: ignore[valid-type]
 HeatPerVolume: TypeAlias = _number("J/m^3")  # type: ignore[valid-type]
+Energy: TypeAlias = _number("J")  # type: ignore[valid-type]
 
 Text = Annotated[str, Field(max_length=20_000)]
 Filled = Annotated[str, Field(min_length=1, max_length=20_000)]
@@ -120,6 +121,13 @@ QuantityName: TypeAlias = _name_of("quantity", _SAID, rule=_RULE)  # type: ignor
 ApplianceTypeName: TypeAlias = _name_of(  # type: ignore[valid-type]
     "appliance type", limits.appliance_types(), rule="limits are tabulated by type"
 )
+_PRACTICES = tuple(sources.table("altitude")["practices"])
+AltitudePractice: TypeAlias = _name_of(  # type: ignore[valid-type]
+    "altitude practice", _PRACTICES, rule="practices of rating at altitude go by their names"
+)
+StepName: TypeAlias = _name_of(  # type: ignore[valid-type]
+    "step", sources.table("safe_order")["order"], rule="steps of a visit go by the names of the safe order"
+)
 CheckName: TypeAlias = _name_of("check", limits.checks(), rule="checks go by their names")  # type: ignore[valid-type]
 
 
@@ -167,6 +175,13 @@ class Site(_Part):
     )
 
 
+class Orifices(_Part):
+    """The burner's gas orifices."""
+
+    count: int = Field(gt=0)
+    size: Filled = Field(description="a drill size such as '#45' or '2.00 mm'")
+
+
 class Appliance(_Part):
     """The appliance and its nameplate."""
 
@@ -180,11 +195,58 @@ class Appliance(_Part):
     vent: Text = Field(default="", description="vent category or material, as found")
     draft: Literal["natural", "induced", "forced", "sealed", ""] = ""
     rated_input: Power | None = Field(default=None, description="on the nameplate, gross basis")
+    rated_input_low: Power | None = Field(
+        default=None, description="of the low stage or lowest rate, gross basis"
+    )
     rated_output: Power | None = None
+    altitude_practice: AltitudePractice = Field(
+        default=_PRACTICES[0],
+        description="how the rating is reduced at altitude; 'as rated' where the maker says so",
+    )
+    burner: Literal["fixed orifice", "ratio control", ""] = Field(
+        default="",
+        description="what sets the gas flow; a ratio-controlled burner is judged by oxygen or carbon dioxide",
+    )
+    orifices: Orifices | None = None
+    manifold_pressure: Pressure | None = Field(default=None, description="on the nameplate")
+    manifold_pressure_low: Pressure | None = Field(
+        default=None, description="of the low stage, on the nameplate"
+    )
+    gas_inlet_range: tuple[Pressure, Pressure] | None = Field(
+        default=None,
+        description="lowest (firing) and highest (no flow) gas pressure at the inlet, on the nameplate",
+    )
+    oxygen_range: tuple[Ratio, Ratio] | None = Field(
+        default=None, description="of the maker, dry, at the highest rate of a ratio-controlled burner"
+    )
+    oxygen_range_low: tuple[Ratio, Ratio] | None = Field(
+        default=None, description="the same at the lowest rate"
+    )
+    carbon_dioxide_range: tuple[Ratio, Ratio] | None = Field(
+        default=None, description="of the maker, dry, at the highest rate of a ratio-controlled burner"
+    )
+    carbon_dioxide_range_low: tuple[Ratio, Ratio] | None = Field(
+        default=None, description="the same at the lowest rate"
+    )
+    heat_carrier: Literal["air", "water", "ethylene glycol", "propylene glycol", ""] = Field(
+        default="", description="what the appliance heats; by its type where this says nothing"
+    )
+    glycol_share: Ratio | None = Field(default=None, description="by mass")
     temperature_rise: tuple[TemperatureDifference, TemperatureDifference] | None = Field(
         default=None, description="lowest and highest on the nameplate, in delta_degF or delta_degC"
     )
-    manifold_pressure: Pressure | None = Field(default=None, description="on the nameplate")
+    temperature_rise_low: tuple[TemperatureDifference, TemperatureDifference] | None = Field(
+        default=None, description="of the low stage, on the nameplate"
+    )
+    maximum_static_pressure: Pressure | None = Field(
+        default=None, description="highest total external static pressure, on the nameplate"
+    )
+    cooling_capacity: Power | None = Field(default=None, description="of a cooling coil in the same airflow")
+    blower_motor_in_air: bool = Field(
+        default=True, description="the blower's motor stands in the air it moves"
+    )
+    vent_category: Literal["I", "II", "III", "IV", ""] = Field(default="", description="on the nameplate")
+    chimney_height: Length | None = Field(default=None, description="from where draft is read to the outlet")
     maximum_flue_temperature: Temperature | None = Field(default=None, description="maker's figure, if any")
     casing_loss: Ratio | None = Field(default=None, description="share of gross input, if known")
     notes: Text = ""
@@ -513,6 +575,15 @@ class TestPoint(_Part):
     start: Moment
     end: Moment
     firing_rate: Ratio | None = None
+    stage: Literal["low", "high", ""] = Field(
+        default="", description="of a two-stage or modulating appliance"
+    )
+    airflow_at: Literal["return", "supply"] = Field(
+        default="return", description="where the airflow or water flow was read: its volume counts there"
+    )
+    blower_started: Moment | None = Field(
+        default=None, description="when the blower started while the burner ran, where no log holds it"
+    )
     changed: Text = Field(default="", description="what was changed before this test point")
     replaces: Text = Field(
         default="", description="name of the test point that this one repeats after the change"
@@ -557,6 +628,92 @@ class LimitOverride(_Part):
     source: Text = Field(min_length=3)
 
 
+class Price(_Part):
+    """What the fuel costs."""
+
+    amount: float = Field(gt=0)
+    per: Energy = Field(description="amount of gross heat it buys, such as '1 therm' or '1 kW*hour'")
+    currency: Filled
+
+
+class SavingsBasis(_Part):
+    """What a year's savings are reckoned from: the heat delivered, or the fuel used before the change."""
+
+    annual_heat: Energy | None = None
+    annual_fuel: Energy | None = Field(default=None, description="gross, as on the bills, before the change")
+    source: Text = Field(default="", description="where the year's figure was taken from")
+    price: Price | None = None
+    cost_of_work: float | None = Field(default=None, gt=0, description="in the currency of the price")
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> SavingsBasis:
+        if (self.annual_heat is None) == (self.annual_fuel is None):
+            raise RefusalError(
+                "[savings] gives neither the heat nor the fuel of a year, or both",
+                rule="savings are reckoned from the heat delivered in a year or the fuel used in a year",
+                way_out='Write annual_fuel = "900 therm", or annual_heat = "20 MW*hour"',
+            )
+        return self
+
+
+class Conditions(_Part):
+    """What the tests were made under."""
+
+    doors: Text = ""
+    dampers: Text = ""
+    fans: Text = Field(default="", description="exhaust fans, dryer, range hood: which ran")
+    other_appliances: Text = ""
+    all_appliances_firing: bool | None = Field(
+        default=None, description="every gas appliance fired while the inlet pressure was read"
+    )
+    warm_up: Duration | None = Field(default=None, description="burner on before the first settled reading")
+    weather: Text = ""
+    notes: Text = ""
+
+
+class StepMade(_Part):
+    """A step of the visit, and when it was made."""
+
+    step: StepName
+    at: Moment
+
+
+class Abort(_Part):
+    """The tests were broken off."""
+
+    at: Moment
+    because: Text = Field(min_length=3)
+
+
+class Alarm(_Part):
+    """A carbon monoxide alarm in the building."""
+
+    place: Filled
+    made: int | None = Field(default=None, ge=1980, le=2200, description="year of manufacture, on its back")
+    works: bool | None = Field(default=None, description="its test button was pressed")
+
+
+class LeftBehind(_Part):
+    """In what condition the appliance was left, and who knows."""
+
+    taps_leak_tested: bool | None = Field(default=None, description="pressure taps closed and leak-tested")
+    gas_off: bool | None = None
+    tag: Text = Field(default="", description="the tag or notice left on the appliance")
+    told: Text = Field(default="", description="who was told of the findings, and how")
+    refused: Text = Field(default="", description="what the owner refused")
+    notes: Text = ""
+
+
+class Record(_Part):
+    """The record of the visit: conditions, steps and their times, alarms, and what was left behind."""
+
+    conditions: Conditions = Conditions()
+    steps: tuple[StepMade, ...] = ()
+    aborted: Abort | None = None
+    alarms: tuple[Alarm, ...] | None = Field(default=None, description="an empty list: there is none")
+    left: LeftBehind = LeftBehind()
+
+
 class VisitFile(_Part):
     """The whole of visit.toml."""
 
@@ -574,6 +731,8 @@ class VisitFile(_Part):
     )
     test_points: tuple[TestPoint, ...] = Field(min_length=1)
     checks: Mapping[CheckName, Check] = Field(default_factory=dict)
+    record: Record = Record()
+    savings: SavingsBasis | None = None
     limits: Mapping[QuantityName, LimitOverride] = Field(default_factory=dict)
 
 

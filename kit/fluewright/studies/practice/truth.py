@@ -62,7 +62,9 @@ def _point(point: Mapping[str, Any], scenario: Mapping[str, Any], course: Course
     settled = _settled(course.time[rows], rise, true["oxygen_flue_dry"][rows])
     took = None if settled is None else settled - float(course.time[rows[0]])
     steady = rows if settled is None else rows[course.time[rows] >= settled]
-    rated = number(scenario["rated_input"], "W", "rated_input")
+    plate = scenario["visit"]["appliance"]
+    stated = plate["rated_input_low"] if point.get("stage") == "low" else scenario["rated_input"]
+    rated = number(stated, "W", "rated_input")
 
     def clock(second: float) -> str:
         return str((scenario["start"] + dt.timedelta(seconds=second)).isoformat(timespec="seconds"))

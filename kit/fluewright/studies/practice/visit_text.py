@@ -29,6 +29,8 @@ def visit_text(scenario: Mapping[str, Any], course: Course, *, seed: int, comman
         "sampling": stated["sampling"],
         "readings": _readings(scenario.get("spots", {}), course, seed),
         "checks": stated["checks"],
+        "record": {key: part for key, part in stated["record"].items() if part is not False},
+        **({"savings": stated["savings"]} if "savings" in stated else {}),
         "instruments": {
             name: {key: value for key, value in table["instruments"][name].items() if key != "sensors"}
             for name in used
@@ -75,7 +77,8 @@ def _test_point(
         return (start + dt.timedelta(seconds=second)).time()
 
     out: dict[str, Any] = {"name": point["name"], "start": clock(point["start"]), "end": clock(point["end"])}
-    out |= {key: point[key] for key in ("firing_rate", "changed", "replaces", "notes") if key in point}
+    said = ("firing_rate", "stage", "airflow_at", "changed", "replaces", "notes")
+    out |= {key: point[key] for key in said if key in point}
     if "clocked_at" in point:
         out["meter"] = instruments.clocked(course, scenario["meter"], point["clocked_at"], seed)
     out["readings"] = _readings(point.get("spots", {}), course, seed)

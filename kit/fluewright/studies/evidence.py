@@ -1,0 +1,150 @@
+"""What the log around the blower's start, and in fresh air, says of the heat exchanger and of the oxygen cell."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from fluewright import sources, units
+from fluewright.appliance import (
+    BlowerStart,
+    Evidence,
+    Judgement,
+    Number,
+    Sign,
+    find_blower_start,
+    shift_at_blower_start,
+    weigh_evidence,
+)
+from fluewright.sources import limits as safety
+from fluewright.steady import mean_noise
+from fluewright.studies.heat_settings import heat_carrier_of, plan_point
+from fluewright.studies.inputs import known_accuracy, usable
+from fluewright.visit import TestPointRows, Visit, moment_on_utc
+
+_COVERAGE = 1.959964  # 97.5 % point of the normal distribution
+_BREACH = "heat_exchanger_inspection"
+_FLAME = "flame_disturbance"
+_SUPPLY = ("carbon_monoxide_supply_over_return", "carbon_monoxide_supply")
+_SHIFTS = ("oxygen_shift", "oxygen_shift_down", "carbon_monoxide_shift")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BlowerShifts:
+    """The blower's start within a test point, None where the log does not hold it, and the shifts found there."""
+
+    start: BlowerStart | None
+    shifts: Mapping[str, Number]
+
+
+def blower_shifts(visit: Visit, rows: TestPointRows, frame: pd.DataFrame) -> BlowerShifts:
+    """Return what shifted in the flue when the blower of a test point started."""
+    point = plan_point(visit, rows)
+    entered = None
+    if point.blower_started is not None:
+        entered = moment_on_utc(
+            point.blower_started, date=visit.plan.visit.date, zone=visit.plan.visit.time_zone
+        )
+    start = find_blower_start(frame, entered=entered) if heat_carrier_of(visit) == "air" else None
+    if start is None:
+        return BlowerShifts(start=None, shifts={})
+    watched = frame[[name for name in frame if usable(visit, str(name))]]
+    stated = {str(name): known_accuracy(visit, str(name)) for name in watched}
+    shifts = shift_at_blower_start(
+        watched,
+        start,
+        response_times={name: one.response_time for name, one in stated.items()},
+        resolutions={name: one.resolution for name, one in stated.items()},
+    )
+    return BlowerShifts(start=start, shifts={f"{name}_shift": shift for name, shift in shifts.items()})
+
+
+def telling(shifts: Mapping[str, Number]) -> Mapping[str, Number]:
+    """Return the shifts that say something: those whose interval is narrower than the limit they are judged by."""
+    limits = {
+        one.quantity: abs(one.tiers[0].value) for one in safety.limits().values() if one.name in _SHIFTS
+    }
+    return {
+        name: one
+        for name, one in shifts.items()
+        if (one.high - one.low) / 2 < limits.get(one.quantity, math.inf)
+    }
+
+
+def heat_exchanger_evidence(
+    visit: Visit, judged: tuple[Judgement, ...], shifts: Mapping[str, BlowerShifts]
+) -> Evidence | None:
+    """Return the graded evidence of the heat exchanger of a visit, or None for an appliance that heats no air."""
+    if heat_carrier_of(visit) != "air":
+        return None
+    standing = [one for one in judged if not one.put_right]
+
+    def ruled(names: tuple[str, ...]) -> Sign:
+        outcomes = {one.outcome for one in standing if one.rule.rstrip("_23456789") in names}
+        if "beyond" in outcomes:
+            return "seen"
+        return "cannot tell" if "cannot tell" in outcomes else "not seen" if outcomes else "not tested"
+
+    def checked(name: str) -> Sign:
+        result = visit.plan.checks[name].result if name in visit.plan.checks else "not tested"
+        return {"fault seen": "seen", "no fault seen": "not seen"}.get(result, "not tested")  # type: ignore[return-value]
+
+    shift = ruled(_SHIFTS)
+    if shift == "not tested" and any(one.start is not None for one in shifts.values()):
+        shift = "cannot tell"
+    return weigh_evidence(
+        breach=checked(_BREACH),
+        signs={
+            "carbon monoxide in supply air over return air": ruled(_SUPPLY),
+            "flame disturbed when the blower starts": checked(_FLAME),
+            "oxygen or carbon monoxide shifts when the blower starts": shift,
+        },
+    )
+
+
+def oxygen_zero_drift(visit: Visit) -> Number | None:
+    """Return oxygen in fresh air after the burns less before them, or None where the probe was not in fresh air twice.
+
+    The cell's calibration error cancels, but for what has drifted.
+    """
+    frame = visit.readings.frame
+    name = next((one for one in ("oxygen_dry", "oxygen_wet") if one in frame and usable(visit, one)), None)
+    if name is None:
+        return None
+    values = frame[name].dropna()
+    table = sources.table("appliance")["fresh_air_check"]
+    fresh = values.to_numpy(dtype=np.float64) >= units.parse(table["oxygen"], "mol/mol", "oxygen")
+    burning = np.flatnonzero(~fresh)
+    if not burning.size:
+        return None
+    settled = values.index[-1] - pd.Timedelta(seconds=units.parse(table["last"], "s", "last"))
+    before = values.iloc[: burning[0]]
+    before = before[
+        before.index
+        < values.index[burning[0]] - pd.Timedelta(seconds=units.parse(table["lead"], "s", "lead"))
+    ]
+    after = values.iloc[burning[-1] + 1 :]
+    wait = max(known_accuracy(visit, name).response_time, units.parse(table["answer"], "s", "answer"))
+    after = after[after.index >= values.index[burning[-1]] + pd.Timedelta(seconds=wait)]
+    after = after[after.index >= settled]
+    if min(len(before), len(after)) < table["least_rows"]:
+        return None
+    drift = float(after.mean() - before.mean())
+    resolution = known_accuracy(visit, name).resolution
+    error = math.hypot(
+        mean_noise(before.to_numpy(dtype=np.float64)).standard_error,
+        mean_noise(after.to_numpy(dtype=np.float64)).standard_error,
+        resolution / math.sqrt(6),
+    )
+    return Number(
+        quantity="oxygen_zero_drift",
+        value=drift,
+        low=drift - _COVERAGE * error,
+        high=drift + _COVERAGE * error,
+        origin="computed",
+        basis="mean in fresh air after the last burn less mean before the first",
+    )
