@@ -509,3 +509,14 @@ def test_what_is_taken_to_be_in_our_type_is_there() -> None:
     taken = {point for point in range(0x20, 0x3000) if typesetting._SURE.fullmatch(chr(point))}
     assert len(taken) > 400
     assert taken <= glyphs("Fluewright Sans")
+
+
+def test_a_fence_that_one_cell_opens_does_not_swallow_what_stands_between_it_and_the_next() -> None:
+    notebook = shown(
+        document(), "```\nopened", Callout("stop", "Leave it off."), "```\nclosed", "- a\n\n      b", "end"
+    )
+    text, page = text_of(pdf_of(notebook)), body_of(html_of(notebook))
+    assert "#fw-callout" not in text
+    assert "STOP" in text
+    assert "<pre" not in page[page.index("opened") : page.index("closed")]
+    assert "7d1fe2c09b" not in text + page

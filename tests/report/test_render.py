@@ -168,7 +168,7 @@ def test_outputs_are_kept_as_a_notebook_keeps_them(tmp_path: Path) -> None:
 def test_no_ones_settings_and_no_file_nearby_change_a_run(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for name in ("json.py", "wave.py", "fluewright.py"):
+    for name in ("json.py", "pint.py", "fluewright.py"):
         (tmp_path / name).write_text("raise SystemExit('the wrong module')")
     odd = tmp_path / "odd"
     (odd / "profile_default" / "startup").mkdir(parents=True)
@@ -186,7 +186,7 @@ def test_no_ones_settings_and_no_file_nearby_change_a_run(
         monkeypatch.setenv(variable, str(odd))
     monkeypatch.setenv("PYTHONSTARTUP", str(odd / "start.py"))
     monkeypatch.chdir(tmp_path)
-    cell = "import builtins, sys, wave; assert not hasattr(builtins, 'spoiled'); print(sys.executable)"
+    cell = "import builtins, sys, pint; assert not hasattr(builtins, 'spoiled'); print(sys.executable)"
     rendered = render(notebook(tmp_path, SHOW, ATTACH, cell), {})
     assert Path(sys.executable).name in text_of(rendered)
 

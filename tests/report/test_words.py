@@ -115,7 +115,12 @@ def test_a_trigger_that_is_not_exceeded_is_never_called_within() -> None:
 
 def cited(status: str, note: str = "", jurisdiction: str = "United States") -> Citation:
     return Citation(
-        source="Some code", edition="2018", jurisdiction=jurisdiction, place="table 1", status=status, note=note
+        source="Some code",
+        edition="2018",
+        jurisdiction=jurisdiction,
+        place="table 1",
+        status=status,
+        note=note,
     )
 
 
@@ -132,9 +137,19 @@ def test_a_limit_whose_text_was_not_seen_says_so_however_short_the_place() -> No
 @pytest.mark.parametrize(
     ("stated", "quantity", "system", "expected"),
     [
-        (StatedAccuracy(instrument="a", absolute=10e-6, of_reading=0.05), "carbon_monoxide_dry", "US", "± 10 ppm or 5 % of reading"),
+        (
+            StatedAccuracy(instrument="a", absolute=10e-6, of_reading=0.05),
+            "carbon_monoxide_dry",
+            "US",
+            "± 10 ppm or 5 % of reading",
+        ),
         (StatedAccuracy(instrument="a", absolute=0.002), "oxygen_dry", "US", "± 0.2 %"),
-        (StatedAccuracy(instrument="a", absolute=5 / 3, of_reading=0.005), "flue_temperature", "US", "± 3 °F or 0.5 % of reading"),
+        (
+            StatedAccuracy(instrument="a", absolute=5 / 3, of_reading=0.005),
+            "flue_temperature",
+            "US",
+            "± 3 °F or 0.5 % of reading",
+        ),
         (StatedAccuracy(instrument="a", absolute=1.5), "flue_temperature", "SI", "± 1.5 K"),
         (StatedAccuracy(instrument="a", of_reading=0.02), "water_volume_flow", "SI", "± 2 % of reading"),
         (StatedAccuracy(instrument="a"), "oxygen_dry", "SI", "no figure stated"),

@@ -389,8 +389,8 @@ def flat(value, path=""):
 @pytest.mark.parametrize(
     ("name", "expected"),
     [
-        ("limits", "60d700aae453b3c9"),
-        ("appliance_types", "9e245da229b55b79"),
+        ("limits", "a3d0c6f30c2a8753"),
+        ("appliance_types", "c175d416aadfb589"),
         ("usual_ranges", "cd6052308b5312b2"),
         ("cautions", "66214efcc21fc78f"),
     ],

@@ -196,6 +196,8 @@ def test_wandering_noise_has_the_deviation_and_memory_asked():
 def test_sensor_errors_stay_within_what_the_maker_states():
     for name, entry in sources.table("practice")["instruments"].items():
         for quantity, accuracy in entry["accuracy"].items():
+            if not {"absolute", "of_reading"} & accuracy.keys():
+                continue  # a switch has no error
             value = np.array([0.05, 0.1]) if "dry" in quantity else np.array([320.0, 400.0])
             stated = instruments._stated_error(accuracy, value, quantity)
             errors = np.array([instruments.bias(name, quantity, value, seed) for seed in range(40)])
@@ -309,7 +311,7 @@ def test_the_hall_is_over_fired_as_found_and_corrected_as_left():
 def test_logs_are_written_as_their_instruments_would(tmp_path):
     hall = practice.practice_visit(tmp_path / "hall", scenario="hall-furnace", seed=3).folder
     assert (hall / "flue.csv").read_text().splitlines()[4].startswith("01/14/2026 10:02:00 AM,20.")
-    assert (hall / "air.csv").read_text().splitlines()[1] == ",degF,degF"
+    assert (hall / "air.csv").read_text().splitlines()[1] == ",degF,degF,on"
     laundry = practice.practice_visit(tmp_path / "laundry", scenario="laundry-boiler", seed=3).folder
     assert (laundry / "flue.csv").read_bytes().startswith(b"\xef\xbb\xbfDay;Clock;O2 dry [%]")
     assert (laundry / "flue.csv").read_text("utf-8-sig").splitlines()[1].startswith("03.02.2026;13:40:00;20,")

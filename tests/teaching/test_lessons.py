@@ -8,6 +8,7 @@ import io
 import json
 import math
 import re
+import shutil
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -198,6 +199,19 @@ def test_settings_that_do_not_exist_are_refused() -> None:
         teaching.excess_air().figure(oxigen=5)
     with pytest.raises(InputError, match="oxygen cannot be set to 25"):
         teaching.excess_air().figure(oxygen=25)
+
+
+def test_a_visit_without_the_channels_of_the_lesson_is_refused(tmp_path: Path) -> None:
+    shutil.copytree(DEMO["US"], tmp_path / "visit")
+    plan = tmp_path / "visit" / "visit.toml"
+    kept = [
+        line for line in plan.read_text(encoding="utf-8").splitlines() if not line.startswith('"CO [ppm]"')
+    ]
+    plan.write_text("\n".join(kept), encoding="utf-8")
+    with pytest.raises(
+        InputError, match="hold no carbon_monoxide_dry; this lesson reads a log that holds them"
+    ):
+        teaching.log(tmp_path / "visit")
 
 
 # ---------------------------------------------------------------------------- what the lessons claim

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import csv
 import json
 from pathlib import Path
 from typing import Any
@@ -160,6 +161,15 @@ def test_scores_count_a_class_by_fault() -> None:
     sound, filter_ = scores(marks)
     assert (sound.fault, sound.visits, sound.invented, sound.numbers_held) == ("", 1, 1, 0.0)
     assert (filter_.fault, filter_.visits, filter_.found, filter_.missed) == ("dirty-filter", 2, 1, 1)
+
+
+@pytest.mark.pin
+def test_the_score_table_of_the_class_covers_every_fault_and_invents_nothing() -> None:
+    table = Path(__file__).parents[1] / "benchmarks" / "practice_class.csv"
+    rows = list(csv.DictReader(table.read_text(encoding="utf-8").splitlines()))
+    assert [row["fault"] for row in rows] == ["none", *fault_names()]
+    assert sum(int(row["visits"]) for row in rows) == 200
+    assert {row["invented"] for row in rows} == {"0"}
 
 
 # ---------------------------------------------------------------------------- simulated visits

@@ -177,10 +177,11 @@ FILTERS: Mapping[str, Callable[[str], str]] = {
 
 # Off: what would read an address or a time as a citation, swallow a cell as metadata, or let markup through.
 _READERS = {
-    "markdown": "markdown-citations-example_lists-fancy_lists-raw_html-raw_tex-raw_attribute-native_divs"
-    "-native_spans-yaml_metadata_block-pandoc_title_block-mmd_title_block-auto_identifiers-implicit_figures"
-    "-latex_macros-simple_tables-multiline_tables-grid_tables-table_captions-smart"
-    "-blank_before_header-blank_before_blockquote+lists_without_preceding_blankline+autolink_bare_uris+task_lists",
+    "markdown": "markdown-citations-example_lists-fancy_lists-raw_html-raw_tex-raw_attribute-latex_macros"
+    "-native_divs-native_spans-fenced_divs-bracketed_spans-yaml_metadata_block-pandoc_title_block-mmd_title_block"
+    "-simple_tables-multiline_tables-grid_tables-table_captions-auto_identifiers-implicit_figures-smart"
+    "-blank_before_header-blank_before_blockquote+lists_without_preceding_blankline+autolink_bare_uris"
+    "+task_lists",
     "html": "html-raw_html-native_divs-native_spans-auto_identifiers",
 }
 _SEPARATOR = "7d1fe2c09bcellboundary4a86e3f5"
@@ -199,15 +200,17 @@ def _pandoc(text: str, reader: str, writer: str) -> str:
 
 @functools.lru_cache(maxsize=16)
 def _converted(sources: tuple[str, ...], reader: str, writer: str) -> tuple[str, ...]:
-    """Return every source converted, by one call of pandoc where the sources do not run into each other."""
+    """Return every source converted: Markdown by one call of pandoc, where no cell runs into the next."""
     if not any(source.strip() for source in sources):
         return ("",) * len(sources)
-    between = f"\n\n<p>{_SEPARATOR}</p>\n\n" if reader == "html" else f"\n\n{_SEPARATOR}\n\n"
-    whole = _pandoc(between.join(sources), reader, writer)
-    parts = re.split(rf"\s*(?:<p>)?{_SEPARATOR}(?:</p>)?\s*", whole)
-    if len(parts) == len(sources):
-        return tuple(parts)
-    # An unclosed fence swallows the separator: then one at a time.
+    if reader == "markdown":
+        whole = _pandoc(f"\n\n*{_SEPARATOR}*\n\n".join(sources), reader, writer)
+        # Only where the mark between two cells was read as the emphasis it is, and not within a fence that one
+        # cell opens and another closes.
+        mark = {"typst": rf"#emph\[{_SEPARATOR}\]", "html5": rf"<p><em>{_SEPARATOR}</em></p>"}[writer]
+        parts = re.split(rf"\s*^{mark}$\s*", whole, flags=re.MULTILINE)
+        if len(parts) == len(sources):
+            return tuple(parts)
     return tuple(_pandoc(source, reader, writer) for source in sources)
 
 

@@ -31,7 +31,7 @@ __all__ = ["answer_parts", "problem_parts", "write_worksheets"]
 KEY = "answer-key.pdf"
 # No clock goes into a sheet, so that the same seed gives the same bytes.
 _MADE = datetime(2000, 1, 1, tzinfo=UTC)
-_BLANK = "_" * 24  # where an answer is written
+_BLANK = "_" * 38  # where an answer is written; longer than any label
 _LONGEST_STEM = 40  # characters of a name that go into a file name
 _PAPER: Mapping[str, Any] = {"US": "letter", "SI": "a4"}
 

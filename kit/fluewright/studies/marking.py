@@ -363,8 +363,8 @@ class _Replay:
         for account in results["account_of_rows"]:
             if hashes.get(account["file"]) != account["sha256"]:
                 raise InputError(
-                    f"{account['file']} in the audit is not the log of the visit that {truth} is the truth of; "
-                    "give the truth of the same visit, and leave its logs as they were"
+                    f"{account['file']} in the audit is not the log of the visit that {truth} is the truth of; give "
+                    "the truth of the same visit, and leave its logs as they were"
                 )
 
     def over_windows(self, results: Mapping[str, Any], truth: Mapping[str, Any]) -> Mapping[str, Any]:

@@ -75,8 +75,7 @@ def stoichiometry(system: System = "US") -> Live:
             alt=f"One mole of {gas} takes {air:.2f} moles of air and leaves "
             f"{', '.join(f'{v:.2f} {n}' for n, v in gases if v)}.",
             caption=f"One volume of {gas} needs {need:.2f} volumes of dry air; with {extra:.0f} % excess it gets "
-            f"{air:.2f}. "
-            f"For the same heat the hydrocarbons need nearly the same air.",
+            f"{air:.2f}. For the same heat the hydrocarbons need nearly the same air.",
         )
 
     return Live(
@@ -142,8 +141,7 @@ def excess_air(system: System = "US") -> Live:
             alt=f"Two curves of excess air over dry oxygen for {gas}; at {oxygen:g} % oxygen {percent(rule)} and "
             f"{percent(balance)}.",
             caption=f"At {oxygen:g} % oxygen the dry-oxygen rule gives {percent(rule)} excess air, the balance of "
-            f"{gas} "
-            f"{percent(balance)}: the rule forgets that burning changes the amount of dry gas.",
+            f"{gas} {percent(balance)}: the rule forgets that burning changes the amount of dry gas.",
         )
 
     return Live(
@@ -208,10 +206,8 @@ def instrument(system: System = "US") -> Live:
             alt=f"Oxygen wet {percent(oxygen[0])}, dried {percent(oxygen[1])}, as read {percent(read)}; carbon "
             f"monoxide air-free {told}.",
             caption=f"The flue holds {percent(oxygen[1])} oxygen dry, {percent(oxygen[0])} wet; with {leak:g} % "
-            "room air in the "
-            f"sample the instrument reads {percent(read)}. Air-free carbon monoxide is {told}: a leak does not move "
-            "it until the "
-            "sample is too thin.",
+            f"room air in the sample the instrument reads {percent(read)}. Air-free carbon monoxide is {told}: a "
+            "leak does not move it until the sample is too thin.",
         )
 
     return Live(

@@ -85,8 +85,8 @@ def flame(system: System = "US") -> Live:
             alt=f"Flame temperature over excess air; at {extra:g} % it is {value:,.0f} "
             f"{words.sign('flue_temperature', system)}.",
             caption=f"With {extra:g} % excess air the adiabatic flame reaches {value:,.0f} "
-            f"{words.sign('flue_temperature', system)}; "
-            f"{without}. At equilibrium it holds {monoxide:,.0f} ppm of carbon monoxide. No real flame is adiabatic.",
+            f"{words.sign('flue_temperature', system)}; {without}. At equilibrium it holds {monoxide:,.0f} ppm of "
+            "carbon monoxide. No real flame is adiabatic.",
         )
 
     return Live(
@@ -143,12 +143,9 @@ def cooling_gas(system: System = "US") -> Live:
             alt=f"Carbon monoxide of cooling gas, frozen and at equilibrium; nitric oxide over time, {now:.0f} ppm "
             f"after {time:g} ms.",
             caption=f"With {extra:g} % excess air the flame holds {dry['frozen'][-1]:,.0f} ppm of carbon monoxide. "
-            "Cooled slowly it "
-            f"would all burn; what a flue shows was quenched or never mixed. After {time:g} ms nitric oxide has "
-            "reached "
-            f"{now:.0f} ppm of the {PPM * nitric.equilibrium_dry:,.0f} at equilibrium: it is made of time and heat. "
-            "Estimates "
-            "for teaching, not forecasts of a reading.",
+            f"Cooled slowly it would all burn; what a flue shows was quenched or never mixed. After {time:g} ms "
+            f"nitric oxide has reached {now:.0f} ppm of the {PPM * nitric.equilibrium_dry:,.0f} at equilibrium: it "
+            "is made of time and heat. Estimates for teaching, not forecasts of a reading.",
         )
 
     return Live(

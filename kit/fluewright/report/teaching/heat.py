@@ -96,9 +96,8 @@ def dew_point(system: System = "US") -> Live:
             drawing,
             alt=f"Dew point over excess air; at {extra:g} % it is {float(degrees(dew, system)):.0f} {sign}.",
             caption=f"With {extra:g} % excess air the dew point is {float(degrees(dew, system)):.0f} {sign}. The "
-            "flue at "
-            f"{flue_temperature:g} {sign} is {side} it: {what}. A wall colder than the dew point is wet even where "
-            "the gas is not.",
+            f"flue at {flue_temperature:g} {sign} is {side} it: {what}. A wall colder than the dew point is wet even "
+            "where the gas is not.",
         )
 
     top = (0, 10000, 0, 250, "ft") if feet else (0, 3000, 0, 100, "m")
@@ -186,10 +185,8 @@ def heat(system: System = "US") -> Live:
             alt="Shares of the gross heat: "
             f"{', '.join(f'{name} {value:.1f} %' for (name, _, _), value in zip(parts, values, strict=True))}.",
             caption=f"At {oxygen:g} % oxygen and {flue_temperature:g} {sign} the flue gas leaves {percent(gross)} of "
-            "the gross heat, or "
-            f"{percent(net)} of the net: the same heat, two names. Below the dew point the latent heat comes back, "
-            "if the appliance is "
-            "made for it.",
+            f"the gross heat, or {percent(net)} of the net: the same heat, two names. Below the dew point the latent "
+            "heat comes back, if the appliance is made for it.",
         )
 
     return Live(
@@ -251,10 +248,8 @@ def fuel_switch(system: System = "US") -> Live:
             alt=f"With {share:g} % hydrogen: heat input {percent(burner[-1, 0])} of before, excess air "
             f"{percent(burner[-1, 1] - 1)}.",
             caption=f"With {share:g} % hydrogen by volume, the same orifice, pressure and fan, the burner takes "
-            f"{percent(burner[-1, 0])} of its "
-            f"heat and its excess air goes from {extra:g} to {PERCENT * (burner[-1, 1] - 1):.0f} %. Flashback, which "
-            "hydrogen brings "
-            "nearer, is not in this figure.",
+            f"{percent(burner[-1, 0])} of its heat and its excess air goes from {extra:g} to "
+            f"{PERCENT * (burner[-1, 1] - 1):.0f} %. Flashback, which hydrogen brings nearer, is not in this figure.",
         )
 
     return Live(

@@ -16,6 +16,7 @@ from fluewright.combustion import (
     fuel,
     stack_losses,
 )
+from fluewright.errors import InputError
 from fluewright.report import words
 from fluewright.report.drawing import drawing_style, figure
 from fluewright.report.live import Live, Slider
@@ -42,10 +43,18 @@ _CHANNELS = ("oxygen_dry", "carbon_monoxide_dry", "flue_temperature")
 def log(folder: str | Path, system: System = "US") -> Live:
     """The log of a visit with a window that the reader moves: does it hold still, and what does it say."""
     visit = open_visit(folder)
-    rows = visit.test_points[0]
-    frame = visit.readings.frame.loc[rows.start : rows.end, list(_CHANNELS)].dropna()
-    minutes = np.asarray((frame.index - frame.index[0]).total_seconds()) / 60
+    rows, readings = visit.test_points[0], visit.readings.frame
+    if lacking := [name for name in _CHANNELS if name not in readings]:
+        raise InputError(
+            f"the logs of {folder} hold no {words.joined(lacking)}; this lesson reads a log that holds them"
+        )
+    frame = readings.loc[rows.start : rows.end, list(_CHANNELS)].dropna()
     least = named_criteria().minimum_length / 60
+    minutes = np.asarray((pd.DatetimeIndex(frame.index) - rows.start).total_seconds()) / 60
+    if not len(minutes) or minutes[-1] < least:
+        raise InputError(
+            f"the first test point of {folder} is shorter than {least:.0f} min; this lesson needs a longer one"
+        )
 
     def draw(start: float, length: float) -> Figure:
         chosen = (minutes >= start) & (minutes < start + max(length, least))
@@ -99,15 +108,13 @@ def _window_words(frame: pd.DataFrame, minutes: Array, visit: Visit, system: Sys
         oxygen_dry=float(means["oxygen_dry"]),
         carbon_monoxide_dry=float(means["carbon_monoxide_dry"]),
     ).carbon_monoxide_air_free_oxygen_rule
-    yield (
-        f"Means: {percent(means['oxygen_dry'])} oxygen, {PPM * means['carbon_monoxide_dry']:.0f} ppm of carbon "
-        "monoxide, "
-        + (
-            f"{PPM * float(free):.0f} ppm air-free."
-            if not math.isnan(float(free))
-            else "too dilute for an air-free value."
-        )
+    told = (
+        "too dilute for an air-free value"
+        if math.isnan(float(free))
+        else f"{PPM * float(free):.0f} ppm air-free"
     )
+    read = f"{percent(means['oxygen_dry'])} oxygen, {PPM * means['carbon_monoxide_dry']:.0f} ppm of carbon monoxide"
+    yield f"Means: {read}, {told}."
     yield "A mean over a drift is no test point; and carbon monoxide counts on every row, steady or not."
 
 
@@ -166,13 +173,11 @@ def uncertainty(system: System = "US") -> Live:
         return figure(
             drawing,
             alt=f"Three spreads: excess air {told[0][0]:.1f} to {told[0][2]:.1f} %, carbon monoxide air-free "
-            f"{told[1][0]:.0f} to "
-            f"{told[1][2]:.0f} ppm, gross efficiency {told[2][0]:.1f} to {told[2][2]:.1f} %.",
+            f"{told[1][0]:.0f} to {told[1][2]:.0f} ppm, gross efficiency {told[2][0]:.1f} to {told[2][2]:.1f} %.",
             caption=f"Against the limit of {top:.0f} ppm (dashed; {limit.citation.source}, {limit.citation.edition}) "
-            "carbon monoxide "
-            f"air-free is: {outcome}. Readings of {oxygen:g} % oxygen, 260 ppm of carbon monoxide and a flue at "
-            f"{float(degrees(hot, system)):.0f} {words.sign('flue_temperature', system)}; every cell's error is "
-            "drawn once for all its readings.",
+            f"carbon monoxide air-free is: {outcome}. Readings of {oxygen:g} % oxygen, 260 ppm of carbon monoxide "
+            f"and a flue at {float(degrees(hot, system)):.0f} {words.sign('flue_temperature', system)}; every cell's "
+            "error is drawn once for all its readings.",
         )
 
     return Live(

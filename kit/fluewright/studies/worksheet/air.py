@@ -75,8 +75,9 @@ def air_for_a_burner(draw: Draw) -> Task:
     return Task(
         title="Gas and air for a burner",
         text=(
-            f"A burner fires methane at {rate}, gross. The gross heating value is {heat}. It runs with {extra} excess "
-            "air. How much gas and how much dry air does it take, at the state the heating value is counted at?"
+            f"A burner fires methane at {rate}, gross. The gross heating value is {heat}. It runs with {extra} "
+            "excess air. How much gas and how much dry air does it take, at the state the heating value is counted "
+            "at?"
         ),
         steps=(
             f"Gas: {first}.",
@@ -166,8 +167,9 @@ def two_rules(draw: Draw) -> Task:
     return Task(
         title="The two rules for excess air",
         text=(
-            f"The dried flue gas of {name} ({_FORMULAS[name]}), burned in dry air, holds {oxygen} oxygen and no carbon "
-            "monoxide. What is the excess air by the dry-oxygen rule, and what is it by the balance of the fuel?"
+            f"The dried flue gas of {name} ({_FORMULAS[name]}), burned in dry air, holds {oxygen} oxygen and no "
+            "carbon monoxide. What is the excess air by the dry-oxygen rule, and what is it by the balance of the "
+            "fuel?"
         ),
         steps=(
             _rule_step(oxygen.bare, rule),
@@ -244,9 +246,9 @@ def dried_sample(draw: Draw) -> Task:
     return Task(
         title="What the dryer leaves",
         text=(
-            f"An instrument dries its sample to a dew point of {dew} and then reads {oxygen} oxygen at {air}. Water is "
-            f"saturated there at {vapor}. How much water is left in the sample, and what is the oxygen in truly dry "
-            "gas?"
+            f"An instrument dries its sample to a dew point of {dew} and then reads {oxygen} oxygen at {air}. Water "
+            f"is saturated there at {vapor}. How much water is left in the sample, and what is the oxygen in truly "
+            "dry gas?"
         ),
         steps=(
             f"Water: {vapor.bare} ÷ {air.bare} = {number(water)}, or {number(_PERCENT * water, 3)} %.",
@@ -274,16 +276,16 @@ def leaking_probe(draw: Draw) -> Task:
         title="A probe that leaks",
         text=(
             f"Dry flue gas holds {oxygen} oxygen and {monoxide} of carbon monoxide. Of what the instrument draws in, "
-            f"{leak} is room air without carbon monoxide, with {number(_PERCENT * fresh)} % oxygen, from a leak. What "
-            "does the instrument read, what excess air follows by the dry-oxygen rule, and what carbon monoxide "
+            f"{leak} is room air without carbon monoxide, with {number(_PERCENT * fresh)} % oxygen, from a leak. "
+            "What does the instrument read, what excess air follows by the dry-oxygen rule, and what carbon monoxide "
             "air-free?"
         ),
         steps=(
             f"Oxygen: {kept} × {oxygen.bare} + {number(leak.si)} × {number(_PERCENT * fresh)} = {show} %.",
             f"Carbon monoxide: {kept} × {monoxide.bare} = {amount(thinned, 'ppm')}.",
             _rule_step(show, rule),
-            f"Air-free: {amount(thinned, 'ppm').bare} × {trade} ÷ ({trade} − {show}) = {amount(free, 'ppm', 3)}: "
-            "the leak hides in the oxygen and leaves the air-free value as it was.",
+            f"Air-free: {amount(thinned, 'ppm').bare} × {trade} ÷ ({trade} − {show}) = {amount(free, 'ppm', 3)}: the "
+            "leak hides in the oxygen and leaves the air-free value as it was.",
         ),
         answers=(
             answer("Oxygen, as read", read, "percent", decimals=1, by=0.1),

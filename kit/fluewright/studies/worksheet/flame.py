@@ -48,14 +48,13 @@ def flame_temperature(draw: Draw) -> Task:
         title="The flame without dissociation",
         text=(
             f"One mole of methane burns completely in dry air with {extra} excess, all at "
-            f"{draw.pick('77 °F', '25 °C')}. "
-            f"Its net heat, {number(heat / _KILO)} kJ, goes into the products, whose mean heat capacity on the way up "
-            f"is {number(capacity)} J/(mol K). How hot do they become, if nothing dissociates?"
+            f"{draw.pick('77 °F', '25 °C')}. Its net heat, {number(heat / _KILO)} kJ, goes into the products, whose "
+            f"mean heat capacity on the way up is {number(capacity)} J/(mol K). How hot do they become, if nothing "
+            "dissociates?"
         ),
         steps=(
             "Products, as many moles as went in (CH₄ + 2 O₂ → CO₂ + 2 H₂O): 1 + "
-            f"{number(float(gas.stoichiometric_air))} "
-            f"× {number(1 + extra.si)} = {number(moles)} mol.",
+            f"{number(float(gas.stoichiometric_air))} × {number(1 + extra.si)} = {number(moles)} mol.",
             f"Rise: {number(heat)} ÷ ({number(moles)} × {number(capacity)}) = {number(rise)} K.",
             f"Temperature: {start}{number(rise)} = {amount(hot, unit)}.",
         ),
@@ -81,11 +80,9 @@ def held_by_dissociation(draw: Draw) -> Task:
         text=(
             f"Methane burns with {extra} excess air that arrives at {air}. At equilibrium the adiabatic flame has "
             f"{amount(flame.temperature, draw.pick('degF', 'degC'))}, and of its wet gas "
-            f"{number(_PERCENT * monoxide)} % "
-            f"is carbon monoxide, {number(_PERCENT * dioxide)} % carbon dioxide and {number(_PERCENT * hydrogen)} % "
-            f"hydrogen. What share of the net heat ({c} kJ/mol) is not set free there? Carbon monoxide holds {a} "
-            "kJ/mol "
-            f"and hydrogen, to water vapor, {b} kJ/mol."
+            f"{number(_PERCENT * monoxide)} % is carbon monoxide, {number(_PERCENT * dioxide)} % carbon dioxide and "
+            f"{number(_PERCENT * hydrogen)} % hydrogen. What share of the net heat ({c} kJ/mol) is not set free "
+            f"there? Carbon monoxide holds {a} kJ/mol and hydrogen, to water vapor, {b} kJ/mol."
         ),
         steps=(
             f"Carbon is kept: moles of gas for one of methane, 1 ÷ ({number(monoxide)} + {number(dioxide)}) = "
@@ -113,23 +110,18 @@ def dissociation_constant(draw: Draw) -> Task:
         text=(
             f"At {hot} and one atmosphere, the products of methane with just enough air hold "
             f"{number(_PERCENT * float(even['CO2']))} % carbon dioxide, {number(_PERCENT * float(even['CO']))} % "
-            "carbon "
-            f"monoxide and {number(_PERCENT * float(even['O2']))} % oxygen at equilibrium. With {extra} excess air, at "
-            f"the same temperature, they hold {number(_PERCENT * dioxide)} % carbon dioxide and "
-            f"{number(_PERCENT * oxygen)} "
-            "% oxygen (all wet). How much carbon monoxide do they hold then?"
+            f"carbon monoxide and {number(_PERCENT * float(even['O2']))} % oxygen at equilibrium. With {extra} "
+            f"excess air, at the same temperature, they hold {number(_PERCENT * dioxide)} % carbon dioxide and "
+            f"{number(_PERCENT * oxygen)} % oxygen (all wet). How much carbon monoxide do they hold then?"
         ),
         steps=(
             "At one temperature and pressure CO₂ ÷ (CO × √O₂) is a constant.",
             f"The constant: {number(float(even['CO2']))} ÷ ({number(float(even['CO']))} × "
-            f"√{number(float(even['O2']))}) "
-            f"= {number(constant)}.",
+            f"√{number(float(even['O2']))}) = {number(constant)}.",
             f"Carbon monoxide: {number(dioxide)} ÷ ({number(constant)} × √{number(oxygen)}) = {number(monoxide)}, or "
             f"{amount(monoxide, 'ppm', 3)}.",
         ),
-        answers=(
-            answer("Carbon monoxide at equilibrium, wet", monoxide, "ppm", decimals=0, within=0.03, by=1),
-        ),
+        answers=(answer("Carbon monoxide at equilibrium, wet", monoxide, "ppm", decimals=-1, within=0.03),),
     )
 
 
@@ -171,12 +163,10 @@ def per_heat(draw: Draw) -> Task:
     return Task(
         title="Nitrogen oxides for the heat put in",
         text=(
-            f"Dry flue gas of natural gas holds {made} of nitrogen oxides at {oxygen} oxygen. By EPA Method 19 natural "
-            f"gas makes {number(gas.value)} {volume} of dry flue gas for each {draw.pick('MMBtu', 'kWh')} with no "
-            "excess "
-            f"air, and 1 ppm of nitrogen oxides, counted as NO₂, weighs {number(heavy)} {draw.pick('lb', 'mg')} in "
-            f"{many} of "
-            "it. How much nitrogen oxides go out for the heat put in (gross)?"
+            f"Dry flue gas of natural gas holds {made} of nitrogen oxides at {oxygen} oxygen. By EPA Method 19 "
+            f"natural gas makes {number(gas.value)} {volume} of dry flue gas for each {draw.pick('MMBtu', 'kWh')} "
+            f"with no excess air, and 1 ppm of nitrogen oxides, counted as NO₂, weighs {number(heavy)} "
+            f"{draw.pick('lb', 'mg')} in {many} of it. How much nitrogen oxides go out for the heat put in (gross)?"
         ),
         steps=(
             f"Dry flue gas: {number(gas.value)} × {fresh} ÷ ({fresh} − {oxygen.bare}) = {number(thinned)} {volume}.",
@@ -204,20 +194,18 @@ def carbon_left(draw: Draw) -> Task:
     return Task(
         title="Carbon left as carbon monoxide",
         text=(
-            f"The dry flue gas of methane, burned in dry air, holds {oxygen} oxygen and {monoxide} of carbon monoxide. "
-            f"What share of the carbon left as carbon monoxide, and what share of the gross heat ({b} kJ/mol) went "
-            "with "
-            f"it? Carbon monoxide holds {a} kJ/mol."
+            f"The dry flue gas of methane, burned in dry air, holds {oxygen} oxygen and {monoxide} of carbon "
+            f"monoxide. What share of the carbon left as carbon monoxide, and what share of the gross heat ({b} "
+            f"kJ/mol) went with it? Carbon monoxide holds {a} kJ/mol."
         ),
         steps=(
             f"Air ratio, carbon monoxide neglected: (2 − {number(oxygen.si)}) ÷ (2 − {air} × {number(oxygen.si)}) = "
             f"{number(ratio)}.",
-            f"Dry flue gas for one mole of methane: {air} × {number(ratio)} − 1 = {number(plain)} mol.",
-            f"Carbon monoxide: {number(monoxide.si)} × {number(plain)} = {number(monoxide.si * plain)} mol, and "
-            "methane "
-            f"holds one mole of carbon: {number(_PERCENT * monoxide.si * plain, 3)} %.",
-            f"Heat: {number(monoxide.si * plain)} × {a} ÷ {b} = "
-            f"{number(monoxide.si * plain * heats['CO'] / heats['CH4'])}.",
+            f"Dry flue gas for one mole of methane: {air} × {number(ratio)} − 1 = {number(plain)} mol; with carbon "
+            f"monoxide in the balance {number(dry)} mol.",
+            f"Carbon monoxide: {number(monoxide.si)} × {number(dry)} = {number(left)} mol, and methane holds one "
+            f"mole of carbon: {number(_PERCENT * left, 3)} %.",
+            f"Heat: {number(left)} × {a} ÷ {b} = {number(lost)}.",
         ),
         answers=(
             answer("Carbon left as carbon monoxide", left, "percent", decimals=2, within=0.03, by=0.01),

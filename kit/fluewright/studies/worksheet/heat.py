@@ -43,8 +43,8 @@ def _dew_point_steps(draw: Draw, water: float, kelvin: float) -> tuple[str, str,
     return (
         f"A steam table has {low_p} at {low} and {high_p} at {high}.",
         f"Its pressure: {number(water)} × {whole.bare} = {part}.",
-        f"Between the lines of the table: {low.bare} + ({part.bare} − {low_p.bare}) ÷ ({high_p.bare} − {low_p.bare}) × "
-        f"{number(high.value - low.value)} = {amount(kelvin, low.unit)}.",
+        f"Between the lines of the table: {low.bare} + ({part.bare} − {low_p.bare}) ÷ ({high_p.bare} − {low_p.bare}) "
+        f"× {number(high.value - low.value)} = {amount(kelvin, low.unit)}.",
     )
 
 
@@ -100,10 +100,9 @@ def humid_air(draw: Draw) -> Task:
     return Task(
         title="Dew point with humid air",
         text=(
-            f"Methane is burned completely with {extra} excess air, at one atmosphere ({whole}). The air is at {warm} "
-            "and "
-            f"{humidity} relative humidity; water is saturated at {warm} at {saturated}. How much water does the air "
-            f"hold, and what is the dew point of the flue gas? {table}"
+            f"Methane is burned completely with {extra} excess air, at one atmosphere ({whole}). The air is at "
+            f"{warm} and {humidity} relative humidity; water is saturated at {warm} at {saturated}. How much water "
+            f"does the air hold, and what is the dew point of the flue gas? {table}"
         ),
         steps=(
             f"Water in the air: {number(humidity.si)} × {saturated.bare} ÷ {whole.bare} = {number(air_water)}.",
@@ -156,10 +155,8 @@ def condensate(draw: Draw) -> Task:
         title="Condensate of a condensing boiler",
         text=(
             f"A condensing boiler burns methane at {rate}, gross, with {extra} excess of dry air, and its flue gas "
-            "leaves "
-            f"saturated at {cool}, at one atmosphere ({whole}). Water is saturated there at {vapor_p}. The gross heat "
-            "of "
-            f"methane is {heat}, and a mole of water weighs {number(weight.value)} "
+            f"leaves saturated at {cool}, at one atmosphere ({whole}). Water is saturated there at {vapor_p}. The "
+            f"gross heat of methane is {heat}, and a mole of water weighs {number(weight.value)} "
             f"{draw.pick('lb', 'kg')}. What share of the water condenses, and how much is that in an hour?"
         ),
         steps=(
@@ -171,8 +168,7 @@ def condensate(draw: Draw) -> Task:
             f"Methane: {hourly}{rate.bare} ÷ {heat.bare} = "
             f"{number(float(rate.value * (1 if draw.system == 'US' else 3.6) / heat.value))} mol/h.",
             f"Condensate: {number(float(rate.value * (1 if draw.system == 'US' else 3.6) / heat.value))} × 2 × "
-            f"{number(share)} "
-            f"× {number(weight.value)} = {amount(flow, unit, 3)}.",
+            f"{number(share)} × {number(weight.value)} = {amount(flow, unit, 3)}.",
         ),
         answers=(
             answer("Share of the water condensed", share, "percent", decimals=0, within=0.025, by=1),
@@ -204,10 +200,8 @@ def european_rule(draw: Draw) -> Task:
         title="Stack loss by the European formula",
         text=(
             f"A non-condensing appliance burns {kind}. Its dry flue gas holds {oxygen} oxygen and leaves at {hot}; "
-            "the air "
-            f"comes in at {cool}. What is the stack loss, in percent of the net heat, by (t flue − t air) × (A ÷ (21 "
-            "− O₂) "
-            f"+ B), with A = {number(a)}, B = {number(b)}, temperatures in °C and oxygen in percent?"
+            f"the air comes in at {cool}. What is the stack loss, in percent of the net heat, by (t flue − t air) × "
+            f"(A ÷ (21 − O₂) + B), with A = {number(a)}, B = {number(b)}, temperatures in °C and oxygen in percent?"
         ),
         steps=(
             f"Difference: ({hot.bare} − {cool.bare}){scale} = {number(rise)} K.",
@@ -239,16 +233,14 @@ def gross_efficiency(draw: Draw) -> Task:
         title="Gross efficiency from the parts",
         text=(
             f"Methane is burned completely with {extra} excess of dry air. Air and gas come in at "
-            f"{draw.pick('77 °F', '25 °C')}, "
-            f"the flue gas leaves at {hot}. From there to the flue the dry gas takes up {number(dry_capacity)} J/(mol "
-            "K) and "
-            f"water vapor {number(vapor_capacity)} J/(mol K). The gross heat of methane is {shown} kJ/mol, of which "
-            f"{number(latent_heat / _KILO)} kJ leave as latent heat. What is the steady-state combustion efficiency, "
-            "gross?"
+            f"{draw.pick('77 °F', '25 °C')}, the flue gas leaves at {hot}. From there to the flue the dry gas takes "
+            f"up {number(dry_capacity)} J/(mol K) and water vapor {number(vapor_capacity)} J/(mol K). The gross heat "
+            f"of methane is {shown} kJ/mol, of which {number(latent_heat / _KILO)} kJ leave as latent heat. What is "
+            "the steady-state combustion efficiency, gross?"
         ),
         steps=(
-            f"Dry gas: {number(float(gas.stoichiometric_air))} × {number(1 + extra.si)} − 1 = {number(dry)} mol; rise "
-            f"({hot.bare} − {from_}){scale} = {number(rise)} K.",
+            f"Dry gas: {number(float(gas.stoichiometric_air))} × {number(1 + extra.si)} − 1 = {number(dry)} mol; "
+            f"rise ({hot.bare} − {from_}){scale} = {number(rise)} K.",
             f"Lost with it: {number(dry)} × {number(dry_capacity)} × {number(rise)} ÷ {number(gross)} = "
             f"{number(parts[0])}.",
             f"With the vapor: 2 × {number(vapor_capacity)} × {number(rise)} ÷ {number(gross)} = {number(parts[1])}.",
@@ -291,13 +283,11 @@ def full_balance(draw: Draw) -> Task:
         title="From readings to efficiency",
         text=(
             f"Dry flue gas of methane holds {oxygen} oxygen and {monoxide} of carbon monoxide, and leaves at {hot}. "
-            "The dry "
-            f"air comes in at {cold}, the gas at {draw.pick('77 °F', '25 °C')}. Mean heat capacities from there: dry "
-            "flue gas "
-            f"{number(dry_capacity)}, water vapor {number(vapor_capacity)}, air {number(air_capacity)} J/(mol K). "
-            "Methane "
-            f"holds {number(gross / _KILO)} kJ/mol gross and {number(net / _KILO)} kJ/mol net, carbon monoxide "
-            f"{number(heats['CO'] / _KILO)} kJ/mol. What is the steady-state combustion efficiency, gross and net?"
+            f"The dry air comes in at {cold}, the gas at {draw.pick('77 °F', '25 °C')}. Mean heat capacities from "
+            f"there: dry flue gas {number(dry_capacity)}, water vapor {number(vapor_capacity)}, air "
+            f"{number(air_capacity)} J/(mol K). Methane holds {number(gross / _KILO)} kJ/mol gross and "
+            f"{number(net / _KILO)} kJ/mol net, carbon monoxide {number(heats['CO'] / _KILO)} kJ/mol. What is the "
+            "steady-state combustion efficiency, gross and net?"
         ),
         steps=(
             f"Air ratio: (2 − {number(oxygen.si)}) ÷ (2 − {need} × {number(oxygen.si)}) = "
@@ -314,11 +304,9 @@ def full_balance(draw: Draw) -> Task:
             f"As carbon monoxide: {number(dry)} × {number(monoxide.si)} × {number(heats['CO'])} ÷ {number(gross)} = "
             f"{number(parts[3])}.",
             f"The air brings less than at {draw.pick('77 °F', '25 °C')}: {number(air)} × {number(air_capacity)} × "
-            f"({from_} − "
-            f"{chill}){scale} ÷ {number(gross)} = {number(-parts[4])} to pay for.",
+            f"({from_} − {chill}){scale} ÷ {number(gross)} = {number(-parts[4])} to pay for.",
             f"Gross: 1 − {number(parts[0])} − {number(parts[1])} − {number(parts[2])} − {number(parts[3])} − "
-            f"{number(-parts[4])} "
-            f"= {number(gross_share)}.",
+            f"{number(-parts[4])} = {number(gross_share)}.",
             f"Net: {number(gross_share)} × {number(gross / _KILO)} ÷ {number(net / _KILO)} = {number(net_share)}.",
         ),
         answers=(
@@ -403,15 +391,14 @@ def same_air(draw: Draw) -> Task:
     return Task(
         title="Hydrogen with the same air",
         text=(
-            f"A burner with a fixed orifice and a fixed fan runs on methane with {extra} excess air (dry). The supply "
-            "changes to "
-            f"a blend with {share} hydrogen by volume at the same pressure. Relative densities: {number(density)} and "
-            f"{number(density_2)}. What are the excess air and the dry oxygen then?"
+            f"A burner with a fixed orifice and a fixed fan runs on methane with {extra} excess air (dry). The "
+            f"supply changes to a blend with {share} hydrogen by volume at the same pressure. Relative densities: "
+            f"{number(density)} and {number(density_2)}. What are the excess air and the dry oxygen then?"
         ),
         steps=(
             f"Gas flow, relative: √({number(density)} ÷ {number(density_2)}) = {number(flow)}.",
-            f"Oxygen the blend needs: 2 × {number(carbon)} + 0.5 × {number(share.si)} = {fresh}; its air, "
-            f"{fresh} ÷ {number(dry_air()['O2'])} = {number(air_2)}.",
+            f"Oxygen the blend needs: 2 × {number(carbon)} + 0.5 × {number(share.si)} = {fresh}; its air, {fresh} ÷ "
+            f"{number(dry_air()['O2'])} = {number(air_2)}.",
             f"Air ratio: {number(1 + extra.si)} × {number(air)} ÷ ({number(air_2)} × {number(flow)}) = "
             f"{number(ratio)}.",
             f"Excess air: {number(ratio)} − 1 = {number(ratio - 1, 3)}, or {number(_PERCENT * (ratio - 1), 3)} %.",

@@ -34,9 +34,9 @@ def clocked_meter(draw: Draw) -> Task:
     return Task(
         title="Clocking the meter",
         text=(
-            f"With all else off, {dial} {volume.sign} pass the meter in {seconds}. The gas holds {heat} gross, as the "
-            "meter counts "
-            f"it, and the nameplate says {rated}. What is the firing rate, and what share of the rating is that?"
+            f"With all else off, {dial} {volume.sign} pass the meter in {seconds}. The gas holds {heat} gross, as "
+            f"the meter counts it, and the nameplate says {rated}. What is the firing rate, and what share of the "
+            "rating is that?"
         ),
         steps=(
             f"Firing rate: {dial} ÷ {seconds.bare} × {hour} × {heat.bare} = {turns}"
@@ -73,21 +73,17 @@ def judged_monoxide(draw: Draw) -> Task:
         title="Within, beyond, or cannot tell",
         text=(
             f"A furnace's dry flue gas holds {oxygen} oxygen and {monoxide} of carbon monoxide. The carbon monoxide "
-            "cell is good "
-            f"to {absolute} or {share} of the reading, whichever is greater; take the oxygen as exact. What is the "
-            "carbon monoxide "
-            "air-free by the oxygen rule, between which bounds does it lie, and how does it stand against a limit of "
-            f"{top} "
-            f"({limit.citation.source}, {limit.citation.edition}; {limit.citation.status_words}): within, beyond, or "
-            "cannot tell?"
+            f"cell is good to {absolute} or {share} of the reading, whichever is greater; take the oxygen as exact. "
+            "What is the carbon monoxide air-free by the oxygen rule, between which bounds does it lie, and how does "
+            f"it stand against a limit of {top} ({limit.citation.source}, {limit.citation.edition}; "
+            f"{limit.citation.status_words}): within, beyond, or cannot tell?"
         ),
         steps=(
             f"Accuracy: {share} of {monoxide} is {amount(share.si * monoxide.si, 'ppm', 3)}, so ± "
             f"{amount(half, 'ppm', 3)}.",
             f"Factor to air-free: {trade} ÷ ({trade} − {oxygen.bare}) = {number(factor)}.",
             f"Air-free: {monoxide.bare} × {number(factor)} = {amount(free, 'ppm')}; half-width "
-            f"{amount(half, 'ppm').bare} × "
-            f"{number(factor)} = {amount(half * factor, 'ppm')}.",
+            f"{amount(half, 'ppm').bare} × {number(factor)} = {amount(half * factor, 'ppm')}.",
             f"From {amount(low, 'ppm', 3)} to {amount(high, 'ppm', 3)}, against {top}: {outcome}.",
         ),
         answers=(
@@ -119,15 +115,12 @@ def settling(draw: Draw) -> Task:
         title="How far it still has to rise",
         text=(
             f"A flue temperature rises to its end as a first-order lag. Readings {minutes} apart: {first}, {second}, "
-            f"{third}. How "
-            f"far will it still rise, and is it steady over the last {minutes}, if at most {number(allowed, 3)} "
-            f"{degrees}/min is "
-            "allowed?"
+            f"{third}. How far will it still rise, and is it steady over the last {minutes}, if at most "
+            f"{number(allowed, 3)} {degrees}/min is allowed?"
         ),
         steps=(
-            f"Rises: {second.bare} − {first.bare} = {early.bare} and {third.bare} − {second.bare} = {late.bare}; each "
-            "is the one "
-            f"before times {late.bare} ÷ {early.bare} = {number(ratio)}.",
+            f"Rises: {second.bare} − {first.bare} = {early.bare} and {third.bare} − {second.bare} = {late.bare}; "
+            f"each is the one before times {late.bare} ÷ {early.bare} = {number(ratio)}.",
             f"Still to come, a geometric series: {late.bare} × {number(ratio)} ÷ (1 − {number(ratio)}) = "
             f"{number(left, 3)} {degrees}.",
             f"Last slope: {late.bare} ÷ {minutes.bare} = {number(slope, 3)} {degrees}/min, against "
@@ -160,13 +153,11 @@ def stated_accuracy(draw: Draw) -> Task:
         title="What the maker promises",
         text=(
             f"A carbon monoxide cell is good to {absolute} or {share} of the reading, whichever is greater. It reads "
-            f"{monoxide}. "
-            "Between which bounds does the true value lie?"
+            f"{monoxide}. Between which bounds does the true value lie?"
         ),
         steps=(
             f"Of the reading: {number(share.si)} × {monoxide.bare} = {amount(share.si * monoxide.si, 'ppm', 3)}, "
-            f"against {absolute}: "
-            f"± {amount(half, 'ppm', 3)}.",
+            f"against {absolute}: ± {amount(half, 'ppm', 3)}.",
             f"From {monoxide.bare} − {amount(half, 'ppm', 3).bare} = {amount(monoxide.si - half, 'ppm', 4)} to "
             f"{monoxide.bare} + {amount(half, 'ppm', 3).bare} = {amount(monoxide.si + half, 'ppm', 4)}.",
         ),
@@ -216,21 +207,19 @@ def bias_and_noise(draw: Draw) -> Task:
         title="Bias and noise",
         text=(
             f"The mean of {count} independent oxygen readings has noise of {noise} (standard deviation of one "
-            "reading); the cell "
-            f"itself may be wrong by up to ± {bias}, anywhere between with equal chance. What is the expanded "
-            "uncertainty (k = 2) "
-            "of the mean, and of the difference of two such means by the same cell, as found and as left?"
+            f"reading); the cell itself may be wrong by up to ± {bias}, anywhere between with equal chance. What is "
+            "the expanded uncertainty (k = 2) of the mean, and of the difference of two such means by the same cell, "
+            "as found and as left?"
         ),
         steps=(
             f"The cell's error, as a standard uncertainty: {bias.bare} ÷ √3 = "
-            f"{number(_PERCENT * bias.si / math.sqrt(3))} points. "
-            "Averaging does not shrink it.",
+            f"{number(_PERCENT * bias.si / math.sqrt(3))} points. Averaging does not shrink it.",
             f"The noise of the mean: {noise.bare} ÷ √{count} = {number(_PERCENT * noise.si / math.sqrt(count))} "
             "points.",
             f"Of the mean: 2 × √({bias.bare} × {bias.bare} ÷ 3 + {noise.bare} × {noise.bare} ÷ {count}) = "
             f"{number(_PERCENT * one, 3)} points.",
-            f"Of the difference, in which the cell's error cancels: 2 × √(2 × {noise.bare} × {noise.bare} ÷ {count}) = "
-            f"{number(_PERCENT * difference, 3)} points.",
+            f"Of the difference, in which the cell's error cancels: 2 × √(2 × {noise.bare} × {noise.bare} ÷ {count}) "
+            f"= {number(_PERCENT * difference, 3)} points.",
         ),
         answers=(
             answer("Uncertainty of the mean", one, "percent", decimals=2, within=0.04, by=0.01),

@@ -1,0 +1,212 @@
+"""Heat flows against the simulator's truth; stages, altitude and nameplates; limits of the appliance around the flame."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import fluewright as fw
+from fluewright.errors import UnknownNameError
+from fluewright.studies.audit import Audit
+from fluewright.visit import VisitError
+
+DEMO = Path(__file__).resolve().parents[2] / "data-demo"
+Make = Callable[..., Path]
+pytestmark = pytest.mark.law
+
+
+@pytest.fixture(scope="module")
+def demos() -> dict[str, Audit]:
+    return {name: fw.audit(fw.open_visit(DEMO / name)) for name in ("hall-furnace", "laundry-boiler")}
+
+
+def judged(make: Make, plan: dict[str, Any], rows: list[list[str]]) -> Audit:
+    return fw.audit(fw.open_visit(make(plan, rows)))
+
+
+def weights(audit: Audit) -> dict[str, str]:
+    return {one.rule: one.weight for one in audit.judgements if one.weight}
+
+
+@pytest.mark.parametrize("visit", ["hall-furnace", "laundry-boiler"])
+def test_the_intervals_hold_the_simulators_heat(demos: dict[str, Audit], visit: str) -> None:
+    truth = json.loads((DEMO / "truth" / f"{visit}.json").read_text(encoding="utf-8"))["test_points"]
+    for point in demos[visit].points:
+        true = {name: entry["value"] for name, entry in truth[point.name].items() if isinstance(entry, dict)}
+        fan = point.readings["electric_power"].value if "electric_power" in point.readings else 0.0
+        told = {
+            "heat_input_clocked": true["heat_input"],
+            "efficiency_thermal_gross": true["efficiency_thermal_gross"],
+            "heat_output": true["heat_output"] + fan,
+            "heat_output_by_losses": true["heat_output"] + fan,
+        }
+        for name, value in told.items():
+            number = point.numbers[name]
+            assert number.low <= value <= number.high, (point.name, name)
+
+
+def test_airflow_inferred_and_measured_agree(demos: dict[str, Audit]) -> None:
+    for point in demos["hall-furnace"].points:
+        inferred, measured = point.numbers["air_volume_flow_computed"], point.readings["air_volume_flow"]
+        assert inferred.low < measured.high
+        assert measured.low < inferred.high
+
+
+def test_a_low_stage_is_judged_by_its_own_nameplate(demos: dict[str, Audit]) -> None:
+    audit = demos["laundry-boiler"]
+    assert [point.stage for point in audit.points] == ["high", "low"]
+    ratio = audit.points[1].numbers["heat_input_ratio"]
+    assert 0.9 < ratio.value < 1.02  # against 13.5 kW, not against 50
+    ranges = {
+        one.test_point: one.limit_low
+        for one in audit.judgements
+        if one.rule.startswith("oxygen_ratio_control")
+    }
+    assert ranges == pytest.approx({"full fire": 0.04, "low fire": 0.045})
+    # A ratio-controlled burner has no manifold pressure to infer a heat input from.
+    assert all("heat_input_manifold" not in point.numbers for point in audit.points)
+
+
+@pytest.mark.parametrize(("practice", "share"), [(None, 0.80), ("above 2000 ft", 0.88), ("as rated", 1.0)])
+def test_the_rating_is_reduced_at_altitude_by_the_practice_named(
+    make_visit: Make,
+    complete_plan: dict[str, Any],
+    settled: list[list[str]],
+    practice: str | None,
+    share: float,
+) -> None:
+    complete_plan["site"] = {"name": "Harrow Lane hall", "elevation": "5000 foot"}
+    complete_plan["test_points"][0]["meter"] = {"dial": "2 foot**3", "seconds": [93.0]}
+    if practice is not None:
+        complete_plan["appliance"]["altitude_practice"] = practice
+    audit = judged(make_visit, complete_plan, settled)
+    numbers = audit.points[0].numbers
+    rated = numbers["heat_input_clocked"].value / numbers["heat_input_ratio"].value
+    assert rated / 23445.7 == pytest.approx(share, rel=1e-3)  # 80,000 Btu/h is 23,446 W
+    told = [one for one in audit.assumptions if one.subject == "altitude_rating"]
+    assert bool(told) == (share < 1)
+
+
+APPLIANCE: list[tuple[dict[str, Any], dict[str, Any], str, str]] = [
+    ({"manifold_pressure": "3.5 inH2O"}, {"manifold_pressure": "4.3 inH2O"}, "manifold_pressure", "correct"),
+    ({"manifold_pressure": "3.5 inH2O"}, {"manifold_pressure": "2.7 inH2O"}, "manifold_pressure", "correct"),
+    (
+        {"gas_inlet_range": ["4.5 inH2O", "10.5 inH2O"]},
+        {"gas_inlet_pressure": "3.2 inH2O"},
+        "gas_inlet_pressure",
+        "correct",
+    ),
+    (
+        {"gas_inlet_range": ["4.5 inH2O", "10.5 inH2O"]},
+        {"gas_lockup_pressure": "14 inH2O"},
+        "gas_lockup_pressure",
+        "correct",
+    ),
+    (
+        {"maximum_static_pressure": "0.5 inH2O"},
+        {"supply_static_pressure": "0.4 inH2O", "return_static_pressure": "-0.4 inH2O"},
+        "external_static_pressure",
+        "correct",
+    ),
+    ({"oxygen_range": ["4 percent", "5 percent"]}, {}, "oxygen_ratio_control", "correct"),
+    ({"carbon_dioxide_range": ["8.9 percent", "9.4 percent"]}, {}, "carbon_dioxide_ratio_control", "correct"),
+    ({"vent_category": "I"}, {"draft_breech": "0.05 inH2O"}, "draft_breech_category", "correct"),
+    ({}, {"oxygen_intake": "19.4 percent"}, "oxygen_intake", "correct"),
+    ({}, {"carbon_dioxide_intake": "0.6 percent"}, "carbon_dioxide_intake", "correct"),
+    (
+        {},
+        {"carbon_monoxide_supply": "9 ppm", "carbon_monoxide_return": "0 ppm"},
+        "carbon_monoxide_supply_over_return",
+        "correct",
+    ),
+]
+
+
+@pytest.mark.parametrize(("plate", "readings", "rule", "weight"), APPLIANCE)
+def test_a_reading_beyond_its_nameplate_or_trigger_is_a_finding(
+    make_visit: Make,
+    complete_plan: dict[str, Any],
+    settled: list[list[str]],
+    plate: dict[str, Any],
+    readings: dict[str, Any],
+    rule: str,
+    weight: str,
+) -> None:
+    accuracy = {
+        "carbon_monoxide_supply": {"absolute": "1 ppm"},
+        "carbon_monoxide_return": {"absolute": "1 ppm"},
+        **{
+            name: {"absolute": "0.02 inH2O"}
+            for name in ("supply_static_pressure", "return_static_pressure", "draft_breech")
+        },
+    }
+    complete_plan["instruments"]["pair"]["accuracy"] |= accuracy
+    complete_plan["appliance"] |= plate
+    complete_plan["test_points"][0]["readings"] |= {
+        name: {"value": value, "instrument": "pair"} if name in accuracy else value
+        for name, value in readings.items()
+    }
+    audit = judged(make_visit, complete_plan, settled)
+    assert weights(audit)[rule] == weight
+    assert audit.verdict.name == "correct"
+    # Without the nameplate's figure or the reading there is nothing to judge, and nothing is made up.
+    for name in plate:
+        del complete_plan["appliance"][name]
+    for name in readings:
+        del complete_plan["test_points"][0]["readings"][name]
+    again = fw.audit(fw.open_visit(make_visit(complete_plan, settled, "without")))
+    assert rule not in {one.rule for one in again.judgements}
+    assert again.verdict.name == "no_tested_limit_exceeded"
+
+
+def test_clock_and_nameplate_manifold_that_cannot_both_be_right_name_what_to_suspect(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    complete_plan["appliance"]["manifold_pressure"] = "3.5 inH2O"
+    point = complete_plan["test_points"][0]
+    point["readings"]["manifold_pressure"] = "3.5 inH2O"
+    point["meter"] = {"dial": "2 foot**3", "seconds": [78.0], "pressure": "7 inH2O", "temperature": "60 degF"}
+    audit = judged(make_visit, complete_plan, settled)
+    found = next(one for one in audit.judgements if one.rule == "clock_against_manifold")
+    assert found.weight == "correct"
+    assert "orifices larger" in found.action
+    # The square root of pressure: to bring such an input down, less than may be taken off.
+    target = next(one for one in audit.judgements if one.rule == "manifold_pressure_target")
+    assert target.weight == "note"
+    point["meter"]["seconds"] = [93.0]
+    sound = fw.audit(fw.open_visit(make_visit(complete_plan, settled, "sound")))
+    assert {"clock_against_manifold", "manifold_pressure_target"} & weights(sound).keys() == set()
+
+
+@pytest.mark.parametrize(
+    ("part", "key", "value", "error", "message"),
+    [
+        ("appliance", "altitude_practice", "from sealevel", VisitError, "Did you mean from sea level"),
+        ("appliance", "orifices", {"count": 4, "size": "#455"}, UnknownNameError, "no drill size '#455'"),
+        (
+            "record",
+            "steps",
+            [{"step": "gas leek", "at": "2026-01-14T10:00:00"}],
+            VisitError,
+            "Did you mean gas leak",
+        ),
+        ("savings", "source", "the bills", VisitError, "neither the heat nor the fuel of a year"),
+    ],
+)
+def test_what_cannot_be_is_refused_with_the_way_out(
+    make_visit: Make,
+    complete_plan: dict[str, Any],
+    settled: list[list[str]],
+    part: str,
+    key: str,
+    value: Any,
+    error: type[Exception],
+    message: str,
+) -> None:
+    complete_plan.setdefault(part, {})[key] = value
+    with pytest.raises(error, match=message):
+        judged(make_visit, complete_plan, settled)
