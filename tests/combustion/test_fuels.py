@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import pickle
 from collections.abc import Mapping
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from multiprocessing import get_context
 
 import chemicals
 import numpy as np
@@ -17,13 +20,16 @@ from fluewright import sources
 from fluewright.combustion import (
     Fuel,
     ReferenceConditions,
+    adiabatic_flame,
     blend,
     dry_air,
+    flue_gas,
     fuel,
     fuel_from_heating_value,
     fuel_names,
     heating_value_thermochemical,
     reference_conditions,
+    stack_losses,
 )
 from fluewright.errors import InputError, UnitError, UnknownNameError
 from fluewright.units import convert, quantity
@@ -395,3 +401,28 @@ def test_a_bill_makes_an_assumed_fuel_and_says_so() -> None:
 def test_a_bill_that_fits_no_pipeline_gas_is_refused(heating_value: float, density: float | None) -> None:
     with pytest.raises(InputError, match="no pipeline gas has a gross heating value"):
         fuel_from_heating_value(heating_value, relative_density=density)
+
+
+@pytest.mark.law
+def test_fuels_and_results_pass_between_processes() -> None:
+    gas = fuel("natural gas")
+    flue = flue_gas(gas, oxygen_dry=np.array([0.03, 0.05]), carbon_monoxide_dry=50e-6)
+    again = pickle.loads(pickle.dumps(flue))
+    assert dict(again.fuel.composition) == dict(gas.composition)
+    assert again.fuel.source == gas.source
+    np.testing.assert_array_equal(again.excess_air, flue.excess_air)
+    with ProcessPoolExecutor(max_workers=1, mp_context=get_context("spawn")) as pool:
+        there = pool.submit(stack_losses, flue, flue_temperature=430.0, air_temperature=293.0).result()
+    here = stack_losses(flue, flue_temperature=430.0, air_temperature=293.0)
+    np.testing.assert_array_equal(there.efficiency_gross, here.efficiency_gross)
+
+
+@pytest.mark.law
+def test_threads_do_not_disturb_each_other() -> None:
+    air = np.linspace(0.0, 1.0, 64)
+    alone = [adiabatic_flame(fuel("methane"), excess_air=one).temperature for one in air]
+    with ThreadPoolExecutor(max_workers=8) as pool:
+        together = list(
+            pool.map(lambda one: adiabatic_flame(fuel("methane"), excess_air=one).temperature, air)
+        )
+    assert together == alone

@@ -171,6 +171,11 @@ class Fuel:
             self, "composition", MappingProxyType({symbol: plain(part) for symbol, part in parts.items()})
         )
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return how another process makes this fuel again: its read-only mappings cannot be sent."""
+        given = (dict(self.composition), self.name, self.kind, self.source, self.status, self.assumed)
+        return _made_again, given
+
     def atoms(self, element: str) -> Values:
         """Return the atoms of `element` ("C", "H", "O", "N", "S", "Ar") per mole of fuel."""
         return self._sum(lambda component: component["atoms"].get(element, 0))
@@ -368,6 +373,11 @@ class Fuel:
     def _sum(self, value: Any) -> Values:
         components = _iso()["component"]
         return plain(sum(part * value(components[symbol]) for symbol, part in self._parts.items()))
+
+
+def _made_again(composition: Mapping[str, Number], *words: str) -> Fuel:
+    name, kind, source, status, assumed = words
+    return Fuel(composition=composition, name=name, kind=kind, source=source, status=status, assumed=assumed)
 
 
 def fuel(name: str) -> Fuel:

@@ -7,9 +7,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pandas as pd
 
 from fluewright import combustion, sources, units
-from fluewright.appliance import Number, altitude_citation
+from fluewright.appliance import Number, altitude_citation, gas_flow_counted
 from fluewright.combustion import Fuel
 from fluewright.steady import ChannelMean, assumed_accuracy, spot_mean
 from fluewright.studies import numbers as core
@@ -181,8 +182,7 @@ def shared_inputs(visit: Visit, fuel: Fuel, rng: np.random.Generator) -> SharedI
         half = _assumed("fuel_spread", "value", "1")
         words = f"{fuel.name}: each minor component within ± {half:.0%} of its share"
         assumptions.append(_assume("fuel_spread", None, words, group=core.FUEL_GROUP))
-    clocked = [point.meter for point in plan.test_points if point.meter is not None]
-    if clocked:
+    if any(point.meter is not None for point in plan.test_points) or _gas_was_logged(visit):
         inputs += _meter_inputs(visit, fuel, rng, assumptions)
     inputs += heat_inputs(visit)
     assumptions += _heat_assumptions(visit)
@@ -239,7 +239,8 @@ def _meter_inputs(
 ) -> list[core.Input]:
     """Return the inputs of clocking that the whole visit shares."""
     stated = visit.plan.fuel.heating_value
-    value = float(fuel.gross_heating_value) if stated is None else stated
+    base = combustion.reference_conditions("US 60 °F, 14.696 psia")
+    value = float(fuel.gross_heating_value_volume(base)) if stated is None else stated
     half = value * _assumed("heating_value" if stated is None else "heating_value_stated", "value", "1")
     if stated is None:
         number = Number(
@@ -260,10 +261,10 @@ def _meter_inputs(
         _assume(
             "meter_accuracy", None, f"the meter is right within ± {meter:.0%}", group=_group("meter_factor")
         ),
-        _assume(
-            "meter_clock", None, f"each time is right within ± {seconds:g} s", group=_group("clock_seconds")
-        ),
     ]
+    if any(point.meter is not None and point.meter.seconds for point in visit.plan.test_points):
+        words = f"each time is right within ± {seconds:g} s"
+        assumptions.append(_assume("meter_clock", None, words, group=_group("clock_seconds")))
     return [
         _rectangular("heating_value", value, value - half, value + half, rng),
         _rectangular("meter_factor", 1.0, 1.0 - meter, 1.0 + meter, rng),
@@ -351,30 +352,44 @@ def settings_of(visit: Visit, fuel: Fuel, rows: TestPointRows) -> core.Settings:
         subtract_ambient=plan.sampling.subtract_ambient_carbon_monoxide,
         stack_loss_fuel=fuel_kind(fuel),
         rated_input=rating_of(visit, stage_of(visit, rows)),
-        dial_volume=meter.dial * meter.revolutions if meter is not None else None,
+        dial_volume=meter.dial * meter.revolutions if meter is not None and meter.dial is not None else None,
         compensated=meter.compensated if meter is not None else False,
         heat=heat_settings(visit, rows),
     )
 
 
 def clock_inputs(
-    visit: Visit, rows: TestPointRows, rng: np.random.Generator
+    visit: Visit, rows: TestPointRows, window: pd.DataFrame | None, rng: np.random.Generator
 ) -> tuple[list[core.Input], list[Assumption]]:
-    """Return the inputs of one clocking: the times by hand, and pressure and temperature at the meter."""
+    """Return the inputs of one clocking: times by hand or pulses in the log, pressure and temperature at the meter.
+
+    Parameters
+    ----------
+    window : DataFrame or None
+        The rows of the steady window, None where there is none: pulses outside of it tell no steady rate.
+    """
     meter = plan_point(visit, rows).meter
-    if meter is None:
+    if meter is None and not _gas_was_logged(visit):
         return [], []
-    seconds = float(np.mean(meter.seconds))
-    half = _assumed("meter_clock", "value", "s") / math.sqrt(len(meter.seconds))
-    if len(meter.seconds) > 1:
-        half += float(np.std(meter.seconds, ddof=1) / math.sqrt(len(meter.seconds)))
-    inputs = [_rectangular("clock_seconds", seconds, seconds - half, seconds + half, rng)]
+    inputs = []
+    if meter is not None and meter.seconds:
+        seconds = float(np.mean(meter.seconds))
+        half = _assumed("meter_clock", "value", "s") / math.sqrt(len(meter.seconds))
+        if len(meter.seconds) > 1:
+            half += float(np.std(meter.seconds, ddof=1) / math.sqrt(len(meter.seconds)))
+        inputs.append(_rectangular("clock_seconds", seconds, seconds - half, seconds + half, rng))
+    elif window is not None and "gas_volume" in window and "gas_volume_flow" not in window:
+        flow = gas_flow_counted(
+            window["gas_volume"], resolution=known_accuracy(visit, "gas_volume").resolution
+        )
+        if flow is not None:
+            inputs.append(_rectangular("gas_volume_flow", flow[0], flow[0] - flow[1], flow[0] + flow[1], rng))
     assumptions = []
     for name, entered, unit in (
-        ("meter_pressure", meter.pressure, "Pa"),
-        ("meter_temperature", meter.temperature, "K"),
+        ("meter_pressure", meter.pressure if meter is not None else None, "Pa"),
+        ("meter_temperature", meter.temperature if meter is not None else None, "K"),
     ):
-        if entered is not None or meter.compensated:
+        if entered is not None or (meter is not None and meter.compensated):
             value = entered if entered is not None else _assumed(name, "value", unit)
             inputs.append(_rectangular(name, value, value, value, rng))
         else:
@@ -382,6 +397,10 @@ def clock_inputs(
             inputs.append(drawn)
             assumptions.append(made)
     return inputs, assumptions
+
+
+def _gas_was_logged(visit: Visit) -> bool:
+    return any(_read_somewhere(visit, name) for name in ("gas_volume", "gas_volume_flow"))
 
 
 def point_inputs(
