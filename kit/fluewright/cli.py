@@ -94,7 +94,9 @@ def start(folder: Path, logs: tuple[Path, ...]) -> None:
 
 @cli.command("fuel-switch")
 @click.argument("request", required=False, type=click.Path(path_type=Path))
-@click.option("--visit", type=click.Path(path_type=Path), help="A visit folder, instead of REQUEST: as tested.")
+@click.option(
+    "--visit", type=click.Path(path_type=Path), help="A visit folder, instead of REQUEST: as tested."
+)
 @click.option("--to", multiple=True, metavar="FUEL", help="With --visit: a fuel to compare. May be repeated.")
 @click.option(
     "--output",
@@ -129,7 +131,13 @@ def fuel_switch(
 @click.option("--scenario", default="hall-furnace", show_default=True, help="What is simulated.")
 @click.option("--seed", type=int, default=1, show_default=True, help="The same seed makes the same visit.")
 @click.option("--fault", default=None, help="A fault to plant, by name, or 'random'.")
-@click.option("--severity", type=float, default=1.0, show_default=True, help="1 calls for action.")
+@click.option(
+    "--difficulty",
+    default="normal",
+    show_default=True,
+    help="easy, normal or hard: how plainly the fault shows.",
+)
+@click.option("--severity", type=float, help="Instead of a difficulty: a number; 1 calls for action.")
 @click.option(
     "--truth",
     type=click.Path(path_type=Path),
@@ -141,15 +149,78 @@ def practice(
     scenario: str,
     seed: int,
     fault: str | None,
-    severity: float,
+    difficulty: str,
+    severity: float | None,
     truth: Path | None,
 ) -> None:
     """Write a simulated visit FOLDER with a known truth, for training."""
-    from fluewright.studies.practice import practice_visit
+    from fluewright.studies.practice import practice_visit, severity_of
 
-    made = practice_visit(folder, scenario=scenario, seed=seed, fault=fault, severity=severity, truth=truth)
+    made = practice_visit(
+        folder,
+        scenario=scenario,
+        seed=seed,
+        fault=fault,
+        severity=severity_of(difficulty) if severity is None else severity,
+        truth=truth,
+    )
     click.echo(made.folder)
     click.echo(made.truth)
+
+
+@cli.command()
+@click.argument("output", type=click.Path(path_type=Path))
+@click.option("--seed", type=int, required=True, help="The same seed makes the same sheets.")
+@click.option(
+    "--students", type=click.Path(path_type=Path), required=True, help="A text file, one name to a line."
+)
+@click.option(
+    "--level",
+    default="working",
+    show_default=True,
+    help="basic, working or advanced: one step to the whole way.",
+)
+@click.option("--units", default="US", show_default=True, help="US or SI.")
+@click.option("--topics", default="", help="Topics between commas; all of them if not given.")
+def worksheet(output: Path, seed: int, students: Path, level: Any, units: Any, topics: str) -> None:
+    """Write a worksheet for every student into the folder OUTPUT, and one answer key."""
+    from fluewright.report.worksheet import write_worksheets
+    from fluewright.studies.worksheet import TOPICS
+
+    chosen = [topic for topic in topics.split(",") if topic.strip()] or TOPICS
+    made = write_worksheets(
+        students,
+        output=output,
+        seed=seed,
+        level=level,
+        system=units,
+        topics=chosen,
+        progress=_step if sys.stderr.isatty() else None,
+    )
+    for path in made:
+        click.echo(path)
+
+
+@cli.command()
+@click.argument("audits", metavar="AUDIT...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--truth",
+    type=click.Path(path_type=Path),
+    required=True,
+    help="The truth of the practice visit, or the folder that holds NAME.json for each audit.",
+)
+@click.option("--named", multiple=True, help="A fault that the student named. May be given several times.")
+def mark(audits: tuple[Path, ...], truth: Path, named: tuple[str, ...]) -> None:
+    """Mark the results.json (or the folder) of practice visits: what was found, missed or invented."""
+    from fluewright.studies.marking import mark_audit
+
+    if named and len(audits) > 1:
+        raise InputError("--named is what one student said; mark one audit at a time")
+    for audit in audits:
+        made = mark_audit(audit, truth=truth, named=named)
+        click.echo(made.visit)
+        for line in made.words:
+            click.echo(f"  {line}")
 
 
 def _step(doing: str, step: int, steps: int) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from fluewright.appliance import air_side, altitude, draft, manifold, water_side
+from fluewright.appliance import air_side, altitude, draft, heat_input_clocked, manifold, water_side
 from fluewright.units import convert, registry
 
 ROWS = pd.read_csv(Path(__file__).parent / "published" / "appliance.csv", dtype=str, keep_default_na=False)
@@ -36,6 +36,11 @@ CHECKS = {
     "liquid_density": ("kg/m^3", lambda given: water_side.liquid_density(**given)),
     "water_heat_output": ("W", lambda given: water_side.water_heat_output(**given)),
     "altitude_rating": ("1", lambda given: altitude.altitude_rating(**given)),
+    # With a heating value of one the heat is the volume: what the tables of dials print.
+    "meter_rate": (
+        "m^3/s",
+        lambda given: heat_input_clocked(**given, heating_value=1.0, compensated=True),
+    ),
     "heat_input_by_nameplate": ("W", lambda given: manifold.heat_input_by_nameplate(**given)),
 }
 

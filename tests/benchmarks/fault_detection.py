@@ -18,6 +18,7 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import fluewright as fw
+from fluewright import sources
 from fluewright.studies.practice import fault_names, practice_visit
 from fluewright.visit import VisitError
 
@@ -66,6 +67,8 @@ RULES: dict[str, set[str]] = {
     "wrong-meter-dial": {"clock_against_manifold", "balance"},
 }
 SAFETY = {"blocked-vent", "cracked-heat-exchanger", "low-excess-air", "recirculation", "over-fired"}
+# What the practice table lets the tester see of a fault: counted, and told apart from what the readings show.
+SEEN = {"spillage", "flame_disturbance"}
 # Findings that every visit of a scenario has, sound or not: no limit is known for the type.
 ALWAYS = {"carbon_monoxide_air_free_no_limit"}
 
@@ -136,6 +139,7 @@ def main(seeds: int = 10, sound: int = 60) -> None:
     watched = set().union(*RULES.values())
     false_alarms: dict[str, list[bool]] = {}
     detected: dict[str, list[bool]] = {}
+    read: dict[str, list[bool]] = {}
     seen: dict[str, dict[str, list[dict[str, str]]]] = {}
     missed, alarms = [], Counter()
     for scenario, fault, seed, verdict, found in outcomes:
@@ -148,6 +152,7 @@ def main(seeds: int = 10, sound: int = 60) -> None:
             continue
         hit = bool(RULES[fault] & found.keys())
         detected.setdefault(f"{fault} ({scenario})", []).append(hit)
+        read.setdefault(f"{fault} ({scenario})", []).append(bool((RULES[fault] - SEEN) & found.keys()))
         seen.setdefault(scenario, {}).setdefault(fault, []).append(found)
         if not hit and fault in SAFETY:
             missed.append(
@@ -160,8 +165,12 @@ def main(seeds: int = 10, sound: int = 60) -> None:
                 }
             )
     share = {name: sum(hits) / len(hits) for name, hits in detected.items()}
+    faults = sources.table("practice")["faults"]
     for name, value in sorted(share.items(), key=lambda item: item[1]):
-        print(f"{value:6.0%}  {name}")
+        effects = "; ".join(
+            f"{setting} {effect}" for setting, effect in faults[name.partition(" ")[0]]["effects"].items()
+        )
+        print(f"{value:6.0%}  {name}: {effects}".replace("{", "").replace("}", "").replace("'", ""))
     for scenario, wrong_ones in false_alarms.items():
         print(
             f"{sum(wrong_ones) / len(wrong_ones):6.1%}  false alarms, sound {scenario}, {len(wrong_ones)} visits"
@@ -178,13 +187,14 @@ def main(seeds: int = 10, sound: int = 60) -> None:
         "visits": len(outcomes),
         "detected": {name: round(value, 3) for name, value in sorted(share.items())},
         "detected_least": round(min(share.values()), 3),
+        "detected_least_by_readings_alone": round(min(sum(hits) / len(hits) for hits in read.values()), 3),
         "false_alarms": {name: round(sum(one) / len(one), 4) for name, one in false_alarms.items()},
         "false_alarms_all": round(
             sum(map(sum, false_alarms.values())) / sum(map(len, false_alarms.values())), 4
         ),
         "missed_safety_faults": missed,
         "cannot_be_told_apart": sets,
-        "severity": 1.0,
+        "severity": 1.0,  # of the practice table: where the fault calls for action; its effects are printed above
     }
     print(json.dumps(figures))
 

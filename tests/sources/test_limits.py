@@ -389,7 +389,7 @@ def flat(value, path=""):
 @pytest.mark.parametrize(
     ("name", "expected"),
     [
-        ("limits", "a3d0c6f30c2a8753"),
+        ("limits", "f45e6c5006f99608"),
         ("appliance_types", "c175d416aadfb589"),
         ("usual_ranges", "cd6052308b5312b2"),
         ("cautions", "66214efcc21fc78f"),

@@ -1,4 +1,4 @@
-"""Heat flows against the simulator's truth; stages, altitude and nameplates; limits of the appliance around the flame."""
+"""Heat flows against the truth of the simulator; stages, altitude, nameplates and limits of the appliance."""
 
 from __future__ import annotations
 
@@ -7,10 +7,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 import fluewright as fw
+from fluewright.appliance import drill, gas_flow_counted
 from fluewright.errors import UnknownNameError
+from fluewright.sources import limits as safety
 from fluewright.studies.audit import Audit
 from fluewright.visit import VisitError
 
@@ -210,3 +213,80 @@ def test_what_cannot_be_is_refused_with_the_way_out(
     complete_plan.setdefault(part, {})[key] = value
     with pytest.raises(error, match=message):
         judged(make_visit, complete_plan, settled)
+
+
+# ---------------------------------------------------------------------------- gas by the pulses of a log
+
+
+def test_pulses_in_a_log_tell_the_heat_input(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    # 79.0 ft³/h in pulses of a quarter cubic foot, at the base of the heating value: 79.0 x 1030 = 81,400 Btu/h.
+    complete_plan["instruments"]["pulses"] = {
+        "description": "pulse counter at the meter",
+        "accuracy": {"gas_volume": {"resolution": "0.25 foot**3"}},
+    }
+    complete_plan["fuel"]["heating_value"] = "1030 Btu/foot**3"
+    complete_plan["site"]["barometric_pressure"] = "101325 Pa"
+    complete_plan["logs"].append(
+        {
+            "file": "gas.csv",
+            "instrument": "pulses",
+            "time": {"column": "Time"},
+            "columns": {"Gas": {"quantity": "gas_volume", "unit": "foot**3"}},
+        }
+    )
+    complete_plan["test_points"][0]["meter"] = {"compensated": True}
+    folder = make_visit(complete_plan, settled)
+    lines = ["Time,Gas"] + [
+        f"2026-01-14 10:{second // 60:02d}:{second % 60:02d},{0.25 * (79.0 * second / 3600 // 0.25):.2f}"
+        for second in range(0, 1800, 5)
+    ]
+    (folder / "gas.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    number = fw.audit(fw.open_visit(folder)).points[0].numbers["heat_input_clocked"]
+    truth = 79.0 * 1030 * 0.29307107
+    assert number.low <= truth <= number.high
+    assert number.high - number.low < 0.12 * truth
+
+
+def test_a_count_that_stands_still_or_runs_backward_tells_nothing() -> None:
+    index = pd.date_range("2026-01-14 10:00", periods=4, freq="10s", tz="UTC")
+    assert gas_flow_counted(pd.Series([1.0, 1.0, 1.0, 1.0], index=index)) is None
+    assert gas_flow_counted(pd.Series([1.0, 2.0, 1.0, 2.0], index=index)) is None
+    flow = gas_flow_counted(pd.Series([0.0, 1.0, 2.0, 3.0], index=index))
+    assert flow is not None
+    assert flow[0] == pytest.approx(0.1)
+
+
+def test_the_orifice_that_passes_the_clocked_heat_is_the_one_that_was_drilled(
+    demos: dict[str, Audit],
+) -> None:
+    drilled = drill("#45").diameter
+    for point in demos["hall-furnace"].points:
+        number = point.numbers["orifice_diameter"]
+        assert number.low <= drilled <= number.high
+
+
+def test_room_air_that_fills_with_carbon_monoxide_is_a_finding(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    readings = complete_plan["test_points"][0]["readings"]
+    readings["carbon_monoxide_ambient"] = [{"value": f"{ppm} ppm", "instrument": "room"} for ppm in (0, 3, 8)]
+    audit = judged(make_visit, complete_plan, settled)
+    assert weights(audit)["carbon_monoxide_ambient_rise"] == "correct"
+
+
+# ---------------------------------------------------------------------------- facts of the trade, as checks only
+
+
+def test_facts_of_the_trade_are_taken_as_they_are(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    # Common practice without source: about 50 % excess air is usual for an induced-draft furnace; a nameplate's rise
+    # range may be as low as 15 to 45 °F.
+    usual = safety.usual_range("excess_air_oxygen_rule", appliance_type="furnace")
+    assert usual is not None
+    assert usual.low < 0.5 < usual.high
+    complete_plan["appliance"]["temperature_rise"] = ["15 delta_degF", "45 delta_degF"]
+    complete_plan["test_points"][0]["readings"]["supply_temperature"]["value"] = "100 degF"
+    assert "temperature_rise" not in weights(judged(make_visit, complete_plan, settled))

@@ -104,6 +104,16 @@ def test_alarms_and_taps_are_to_be_put_right(
     assert audit.verdict.name == "correct"
 
 
+def test_a_meter_clocked_with_other_loads_on_is_noted(
+    audited: Callable[..., Audit], complete_plan: dict[str, Any]
+) -> None:
+    meter: dict[str, Any] = {"dial": "2 foot**3", "seconds": [95.0], "other_loads_off": False}
+    complete_plan["test_points"][0]["meter"] = meter
+    assert rules(audited()) == {"record_other_loads": "note"}
+    meter["other_loads_off"] = True
+    assert rules(audited()) == {}
+
+
 def test_a_working_alarm_of_known_age_is_no_finding(audited: Callable[..., Audit]) -> None:
     audit = audited({"alarms": [{"place": "hall", "made": 2023, "works": True}]})
     assert rules(audit) == {}

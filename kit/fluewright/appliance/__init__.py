@@ -15,7 +15,7 @@ from fluewright.appliance.altitude import PRACTICES, altitude_citation, altitude
 from fluewright.appliance.balance import Fit, Reconciliation, reconcile
 from fluewright.appliance.carbon_monoxide import CarbonMonoxideRows, carbon_monoxide_rows
 from fluewright.appliance.draft import theoretical_draft
-from fluewright.appliance.firing_rate import heat_input_clocked
+from fluewright.appliance.firing_rate import gas_flow_counted, heat_input_clocked
 from fluewright.appliance.heat_exchanger import (
     BlowerStart,
     Evidence,
@@ -86,6 +86,7 @@ __all__ = [
     "external_static_pressure",
     "find_blower_start",
     "freezing_temperature",
+    "gas_flow_counted",
     "gravity",
     "heat_input_by_nameplate",
     "heat_input_clocked",

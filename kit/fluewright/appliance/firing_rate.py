@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
+import pandas as pd
+
 from fluewright.errors import InputError
 from fluewright.units import Array, Number, si
 
@@ -69,3 +72,31 @@ def heat_input_clocked(
             raise InputError(f"{name} must be above zero to clock a meter, not {values}")
     correction = 1.0 if compensated else (air + gauge) / base_p * base_t / warm
     return gas / time * correction * heat
+
+
+def gas_flow_counted(counted: pd.Series[float], *, resolution: Number = 0.0) -> tuple[float, float] | None:
+    """Return the gas flow by the pulses of a meter, and its half-width, or None where the count tells none.
+
+    Parameters
+    ----------
+    counted : Series [m³]
+        What the meter had counted, time as index.
+    resolution : number [m³]
+        Gas per pulse; where not given, the smallest step of the count.
+
+    Returns
+    -------
+    tuple of two floats [m³/s]
+        From the first step to the last, so that what had passed before the first pulse does not count.
+    """
+    count = counted.dropna()
+    steps = np.flatnonzero(np.diff(count.to_numpy(dtype=np.float64)) > 0) + 1
+    if steps.size < 2 or (np.diff(count.to_numpy(dtype=np.float64)) < 0).any():
+        return None
+    first, last = count.index[steps[0]], count.index[steps[-1]]
+    time = (last - first).total_seconds()
+    volume = float(count.iloc[steps[-1]] - count.iloc[steps[0]])
+    # A pulse is seen up to one row late, at either end.
+    late = float(np.median(np.diff(pd.DatetimeIndex(count.index).as_unit("ns").asi8))) * 1e-9
+    share = late / time + float(si(resolution, "m^3", "resolution")) / volume
+    return volume / time, volume / time * share

@@ -299,9 +299,10 @@ def _savings(audit: Audit, old: str, new: str) -> Table:
         caption=f"A year's savings, {words.short_name(new)} against {words.short_name(old)}.",
         align=["left", "left", "decimal", "left"],
         notes=[
-            f"Reckoned by the difference in {words.in_a_sentence(found.by)}, formed within each draw, the heat delivered "
-            f"held the same; the year's load: {words.brief(found.basis, 200)}.",
-            "A steady-state efficiency stands for the season's: standing and cycling losses are not in it. Less than zero means that more is used.",
+            f"Reckoned by the difference in {words.in_a_sentence(found.by)}, formed within each draw, the heat "
+            f"delivered held the same; the year's load: {words.brief(found.basis, 200)}.",
+            "A steady-state efficiency stands for the season's: standing and cycling losses are not in it. Less than "
+            "zero means that more is used.",
         ],
     )
 

@@ -333,6 +333,7 @@ _FIRING = (
     "gas_lockup_pressure",
     "manifold_pressure",
     "manifold_pressure_target",
+    "orifice_diameter",
     "burner_box_pressure",
     "flame_current",
     "oxygen_intake",
@@ -367,6 +368,7 @@ _MOVING = (
     "draft_inducer",
     "zone_pressure",
     "carbon_monoxide_ambient",
+    "carbon_monoxide_ambient_rise",
     "carbon_monoxide_supply",
     "carbon_monoxide_return",
 )
@@ -403,7 +405,9 @@ def _held_table(
 
 
 def _plate_or_limit(audit: Audit, name: str) -> Yardstick:
-    plate = audit.visit.plan.appliance.manifold_pressure
+    plate, orifices = audit.visit.plan.appliance.manifold_pressure, audit.visit.plan.appliance.orifices
+    if name == "orifice_diameter" and orifices is not None:
+        return Yardstick(text=f"entered {words.brief(orifices.size, 20)}")
     if name == "manifold_pressure" and plate is not None:
         return Yardstick(text=f"nameplate {words.bare(name, plate, audit.visit.plan.report.units)}")
     return yardstick(audit, name)
@@ -488,7 +492,7 @@ def _clockings(audit: Audit) -> Iterator[str]:
         return f"{words.in_a_sentence(quantity)} {text}"
 
     for point in audit.visit.plan.test_points:
-        if (meter := point.meter) is None:
+        if (meter := point.meter) is None or meter.dial is None:
             continue
         tries = words.joined(f"{seconds:g}" for seconds in meter.seconds)
         volume = words.bound("gas_volume", meter.dial * meter.revolutions, system)

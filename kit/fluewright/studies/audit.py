@@ -33,6 +33,7 @@ from fluewright.studies import numbers as core
 from fluewright.studies.balancing import Balance, balance
 from fluewright.studies.evidence import (
     BlowerShifts,
+    ambient_rise,
     blower_shifts,
     heat_exchanger_evidence,
     oxygen_zero_drift,
@@ -157,6 +158,12 @@ def _refuse_fresh_air(visit: Visit) -> None:
             )
 
 
+def _window_of(point: _Settling) -> pd.DataFrame:
+    """Return the rows of a settled point's steady window."""
+    assert point.settled is not None
+    return point.frame.loc[point.settled.window.start : point.settled.window.end]
+
+
 def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
     """Return the means of a settled point as numbers; what an instrument computed is shown and never used."""
     if point.settled is None:
@@ -172,7 +179,7 @@ def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
         )
         for name, mean in point.settled.means.items()
     }
-    window = point.frame.loc[point.settled.window.start : point.settled.window.end]
+    window = _window_of(point)
     for name in window.columns:
         if not given.usable(visit, name) and window[name].notna().any():
             made[f"{name}_instrument"] = Number(
@@ -328,7 +335,8 @@ def audit(visit: Visit) -> Audit:
         ranked: Mapping[str, tuple[core.Contribution, ...]] = {}
         flame, balanced = None, None
         settings = given.settings_of(visit, fuel, point.rows)
-        clock, clock_assumptions = given.clock_inputs(visit, point.rows, rng)
+        window = None if point.settled is None else _window_of(point)
+        clock, clock_assumptions = given.clock_inputs(visit, point.rows, window, rng)
         assumptions += clock_assumptions
         means = point.settled.means if point.settled is not None else {}
         draws = next(drawn) if point.settled is not None else {}
@@ -337,7 +345,10 @@ def audit(visit: Visit) -> Audit:
         centers = {one.name: one.central for one in inputs}
         evaluated[point.rows.name] = core.evaluate(fuel, shared.fuel_draws, inputs, settings)
         values = evaluated[point.rows.name][0]
-        results = core.numbers(*evaluated[point.rows.name])
+        results = dict(core.numbers(*evaluated[point.rows.name]))
+        rise = ambient_rise(visit, stretches[point.rows.name][0], point.spots)
+        if rise is not None:
+            results["carbon_monoxide_ambient_rise"] = rise
         if point.settled is not None:
             ranked = core.contributions(fuel, shared.fuel_draws, inputs, settings, of=_RANKED)
             flame = _flame(fuel, values, centers)

@@ -20,7 +20,7 @@ CONDITIONS: tuple[tuple[str, str, str, bool], ...] = (
     ("carbon dioxide measured, and by oxygen", "carbon_dioxide_dry", "carbon_dioxide_dry_computed", False),
 )
 MODEL = frozenset(
-    {"stray_heat"}
+    {"stray_heat", "discharge_coefficient"}
 )  # inputs that are no readings: they blur the conditions and are never suspected
 CORRECTED = (
     "heat_input_clocked",
@@ -252,7 +252,7 @@ def _made(
         closure=closure,
         readings=tuple(readings),
         results=_corrected_results(found, chain, len(names)),
-        unchecked=found.unchecked,
+        unchecked=tuple(label for label in found.unchecked if groups[label][0].name in sources.quantities()),
         alike=tuple(one for one in found.alike if len(one) > 1),
         suspects=found.suspects,
         explained=found.explained,

@@ -24,9 +24,10 @@ from fluewright.sources import limits as safety
 from fluewright.steady import mean_noise
 from fluewright.studies.heat_settings import heat_carrier_of, plan_point
 from fluewright.studies.inputs import known_accuracy, usable
-from fluewright.visit import TestPointRows, Visit, moment_on_utc
+from fluewright.visit import SpotReading, TestPointRows, Visit, moment_on_utc
 
 _COVERAGE = 1.959964  # 97.5 % point of the normal distribution
+_ROOM_ROWS = 3  # of a fifth of the log: fewer tell no trend
 _BREACH = "heat_exchanger_inspection"
 _FLAME = "flame_disturbance"
 _SUPPLY = ("carbon_monoxide_supply_over_return", "carbon_monoxide_supply")
@@ -147,4 +148,36 @@ def oxygen_zero_drift(visit: Visit) -> Number | None:
         high=drift + _COVERAGE * error,
         origin="computed",
         basis="mean in fresh air after the last burn less mean before the first",
+    )
+
+
+def ambient_rise(
+    visit: Visit, rows: pd.DataFrame, spots: Mapping[str, tuple[SpotReading, ...]]
+) -> Number | None:
+    """Return how far carbon monoxide in the room rose over a test point, or None where it was read once or never.
+
+    By the log where there is one (mean of the last fifth less that of the first), else by the readings by hand in the
+    order they are written. The monitor's error cancels, but for its steps.
+    """
+    name = "carbon_monoxide_ambient"
+    taken = [one for one in spots.get(name, ()) if not one.bound]
+    logged = rows[name].dropna().to_numpy(dtype=np.float64) if name in rows else np.empty(0)
+    part = logged.size // 5
+    if part >= _ROOM_ROWS:
+        ends = logged[:part], logged[-part:]
+        rise = float(ends[1].mean() - ends[0].mean())
+        instrument = ""
+        noise = math.hypot(*(mean_noise(end).standard_error for end in ends))
+    elif len(taken) > 1:
+        rise, noise, instrument = taken[-1].value - taken[0].value, 0.0, taken[0].instrument
+    else:
+        return None
+    half = _COVERAGE * math.hypot(noise, known_accuracy(visit, name, instrument).resolution / math.sqrt(6))
+    return Number(
+        quantity="carbon_monoxide_ambient_rise",
+        value=rise,
+        low=rise - half,
+        high=rise + half,
+        origin="computed",
+        basis="last less first, of the log or by hand; one instrument",
     )

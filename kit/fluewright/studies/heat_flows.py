@@ -14,15 +14,18 @@ from fluewright.appliance import (
     blower,
     external_static_pressure,
     heat_input_by_nameplate,
+    orifice_diameter,
     target_manifold_pressure,
     theoretical_draft,
     water_heat_output,
 )
+from fluewright.combustion import Fuel
 from fluewright.units import Array
 
 BASIS = {
     "heat_input_manifold": "gross; nameplate's rating by the square root of the drop across the orifice",
     "heat_input_clock_to_manifold": "clocked against manifold pressure, gross",
+    "orifice_diameter": "that would pass the clocked heat at the pressure read; discharge coefficient 0.80 to 0.95",
     "manifold_pressure_target": "square-root law, same gas, orifices and burner box",
     "heat_output": "flow times gain of enthalpy, return to supply",
     "heat_output_by_losses": "heat input less flue and casing losses, with what the blower adds",
@@ -56,13 +59,14 @@ class HeatSettings:
     nameplate_pressure: float | None = None
     cooling_capacity: float | None = None
     chimney_height: float | None = None
+    orifice_count: int | None = None
 
 
 def heat_flows(
-    inputs: Mapping[str, Array], found: Mapping[str, Array], settings: HeatSettings
+    fuel: Fuel, inputs: Mapping[str, Array], found: Mapping[str, Array], settings: HeatSettings
 ) -> Mapping[str, Array]:
     """Return every heat flow [SI] that inputs and the results `found` so far allow; the rest is left out."""
-    made: dict[str, Array] = {**_manifold(inputs, found, settings)}
+    made: dict[str, Array] = {**_manifold(inputs, found, settings), **_orifice(fuel, inputs, found, settings)}
     if {"supply_static_pressure", "return_static_pressure"} <= inputs.keys():
         made["external_static_pressure"] = external_static_pressure(
             inputs["supply_static_pressure"], inputs["return_static_pressure"]
@@ -110,6 +114,26 @@ def _manifold(
             burner_box_pressure=box,
         )
     return made
+
+
+def _orifice(
+    fuel: Fuel, inputs: Mapping[str, Array], found: Mapping[str, Array], settings: HeatSettings
+) -> Mapping[str, Array]:
+    """Return the orifice that would pass the clocked heat at the pressure read."""
+    needed = {"manifold_pressure", "meter_temperature"} <= inputs.keys() and "heat_input_clocked" in found
+    if settings.orifice_count is None or not needed:
+        return {}
+    return {
+        "orifice_diameter": orifice_diameter(
+            fuel,
+            heat_input=found["heat_input_clocked"],
+            pressure_drop=inputs["manifold_pressure"] - inputs.get("burner_box_pressure", np.zeros(1)),
+            count=settings.orifice_count,
+            coefficient=inputs["discharge_coefficient"],
+            gas_temperature=inputs["meter_temperature"],
+            barometric_pressure=inputs["barometric_pressure"],
+        )
+    }
 
 
 def _input(found: Mapping[str, Array]) -> Array | None:

@@ -74,6 +74,7 @@ def heat_settings(visit: Visit, rows: TestPointRows) -> HeatSettings:
         else plate_of(visit, "manifold_pressure", stage),
         cooling_capacity=appliance.cooling_capacity,
         chimney_height=appliance.chimney_height,
+        orifice_count=appliance.orifices.count if appliance.orifices is not None else None,
     )
 
 
@@ -82,12 +83,14 @@ def heat_inputs(visit: Visit) -> tuple[core.Input, ...]:
     rng = np.random.default_rng([core.SEED, _STREAM])
     casing = visit.plan.appliance.casing_loss
     carrier = heat_carrier_of(visit)
+    discharge = sources.table("orifices")["discharge"]
     spread = property_spread(carrier) if carrier not in ("", "air") else 0.0
     spans = {
         "casing_balance": _span("casing_balance") if casing is None else (casing, casing, casing),
         "stray_heat": _span("stray_heat"),
         "manifold_factor": _span("manifold_factor"),
         "glycol_factor": (1 - spread, 1.0, 1 + spread),
+        "discharge_coefficient": (discharge["low"], discharge["value"], discharge["high"]),
     }
     labels = sources.table("assumptions")
     return tuple(

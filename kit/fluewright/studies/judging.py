@@ -353,7 +353,7 @@ def _manifold_target(target: Number, low: float, high: float, test_point: str) -
         meaning="The rated input cannot be had by the pressure alone: orifices or heating value are in question."
         if beyond
         else "",
-        action="A person qualified for gas valves would consider the orifices by the maker's instructions, not more pressure."
+        action="A person qualified for gas valves would consider the orifices, by the maker's instructions."
         if beyond
         else "",
         who="a licensed heating technician qualified for gas valves" if beyond else "",

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 from fluewright import sources
 from fluewright.errors import InputError, UnknownNameError
-from fluewright.studies.practice import _plan, fault_names
+from fluewright.studies.practice import scenario_plan, fault_names
 from fluewright.studies.practice.course import Course, simulate
 from fluewright.studies.practice.instruments import log_text, own_draw
 from fluewright.studies.practice.truth import truth_of
@@ -139,7 +139,8 @@ def mark(
         lines = list(dict.fromkeys(_words(one) if isinstance(one, Mapping) else one for one in shown[fault]))
         lines += ["named by the student"] if fault in named else []
         about = sources.table("practice")["faults"][fault]["about"]
-        (found if lines else missed).append(f"{fault}: {about} ({'; '.join(lines) or _why(fault)})")
+        seen = f" ({'; '.join(lines)})" if lines else ""
+        (found if lines else missed).append(f"{fault}: {about}{seen}. How it is told: {_why(fault)}")
     invented += [f"{fault}: named by the student, not planted" for fault in named if fault not in planted]
     for one in judged:
         passed = _truly_passed(one, truth)
@@ -350,7 +351,7 @@ class _Replay:
     def of(cls, truth: Mapping[str, Any]) -> _Replay:
         """Return the visit that a truth is of."""
         fault, severity = next(iter(truth["faults"].items()), ("", 1.0))
-        plan = _plan(truth["scenario"], fault, severity)
+        plan = scenario_plan(truth["scenario"], fault, severity)
         return cls(plan=plan, course=simulate(plan, own_draw(truth["seed"], "flame")), seed=truth["seed"])
 
     def check_logs(self, results: Mapping[str, Any], truth: Path) -> None:

@@ -106,13 +106,11 @@ def chain(fuel: Fuel, inputs: Mapping[str, Array], settings: Settings) -> Mappin
                 results |= _loss_results(flue, inputs, settings)
     if {"supply_temperature", "return_temperature"} <= inputs.keys():
         results["temperature_rise"] = inputs["supply_temperature"] - inputs["return_temperature"]
-    if {"supply_static_pressure", "return_static_pressure"} <= inputs.keys():
-        results["external_static_pressure"] = (
-            inputs["supply_static_pressure"] - inputs["return_static_pressure"]
-        )
     if settings.dial_volume is not None:
-        results |= _firing_results(settings.dial_volume, inputs, settings)
-    return {**results, **heat_flows.heat_flows(inputs, results, settings.heat)}
+        results |= _firing_results(settings.dial_volume / inputs["clock_seconds"], inputs, settings)
+    elif "gas_volume_flow" in inputs:
+        results |= _firing_results(inputs["gas_volume_flow"], inputs, settings)
+    return {**results, **heat_flows.heat_flows(fuel, inputs, results, settings.heat)}
 
 
 def _flue_results(flue: combustion.FlueGas, *, with_monoxide: bool) -> Mapping[str, Array]:
@@ -151,10 +149,10 @@ def _loss_results(
     return results
 
 
-def _firing_results(dial: float, inputs: Mapping[str, Array], settings: Settings) -> Mapping[str, Array]:
+def _firing_results(flow: Array, inputs: Mapping[str, Array], settings: Settings) -> Mapping[str, Array]:
     heat = heat_input_clocked(
-        dial * inputs["meter_factor"],
-        seconds=inputs["clock_seconds"],
+        flow * inputs["meter_factor"],
+        seconds=1.0,
         heating_value=inputs["heating_value"],
         meter_pressure=inputs["meter_pressure"],
         meter_temperature=inputs["meter_temperature"],

@@ -137,6 +137,10 @@ def record_judgements(visit: Visit, record: VisitRecord, judged: Iterable[Judgem
         yield _finding("abort")
     if any(one.weight == "stop" for one in everything) and not visit.plan.record.left.told:
         yield _finding("told")
+    if any(
+        point.meter is not None and point.meter.other_loads_off is False for point in visit.plan.test_points
+    ):
+        yield _finding("other_loads")
     if visit.plan.record.left.taps_leak_tested is False:
         yield _finding("taps")
     yield from _alarm_findings(visit)

@@ -90,9 +90,7 @@ class _Text:
     """Turns chunks of a file into UTF-8 with line feeds; plain ASCII, as most logs are, passes as it is."""
 
     def __init__(self, encoding: str) -> None:
-        self._decoder = io.IncrementalNewlineDecoder(
-            codecs.getincrementaldecoder(encoding)(), translate=True
-        )
+        self._decoder = io.IncrementalNewlineDecoder(codecs.getincrementaldecoder(encoding)(), translate=True)
         self._plain = encoding.casefold() in _ASCII_BELOW_128
 
     def read(self, chunk: bytes) -> bytes:
@@ -310,8 +308,8 @@ def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[st
         rows = np.setdiff1d(rows, [row.row for row in ragged], assume_unique=True)
     if len(rows) != table.num_rows:
         raise AssertionError(f"rows were lost in {log.file}")
-    for row in open_quotes:
-        raw.set_aside("a quotation mark is not closed", [row], block.line(int(row)))
+    if len(open_quotes):
+        raw.set_aside("a quotation mark is not closed", open_quotes, block.line(int(open_quotes[0])))
     _set_aside_ragged(ragged, layout, log, raw)
     if len(open_quotes):
         closed = ~np.isin(rows, open_quotes)

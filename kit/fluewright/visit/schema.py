@@ -536,15 +536,27 @@ Spots: TypeAlias = Annotated[
 
 
 class MeterClock(_Part):
-    """The gas meter clocked by hand."""
+    """The gas meter: clocked by hand, or its state where its pulses were logged (gas_volume, gas_volume_flow)."""
 
-    dial: Volume = Field(description="volume of one revolution of the dial that was timed")
-    seconds: tuple[float, ...] = Field(min_length=1, description="seconds for the revolutions, each try")
+    dial: Volume | None = Field(
+        default=None, description="volume of one revolution of the dial that was timed"
+    )
+    seconds: tuple[float, ...] = Field(default=(), description="seconds for the revolutions, each try")
     revolutions: float = Field(default=1.0, gt=0)
     pressure: Pressure | None = Field(default=None, description="gauge pressure at the meter")
     temperature: Temperature | None = Field(default=None, description="gas temperature at the meter")
     compensated: bool = Field(default=False, description="the meter corrects to its base by itself")
     other_loads_off: bool | None = None
+
+    @model_validator(mode="after")
+    def _clocked_or_not(self) -> MeterClock:
+        if (self.dial is None) != (not self.seconds):
+            raise RefusalError(
+                "the meter's dial has no times" if self.seconds == () else "the meter's times have no dial",
+                rule="a clocked meter has the volume of its dial and the seconds of each try",
+                way_out="Write dial and seconds, or neither where the gas was logged",
+            )
+        return self
 
     @field_validator("seconds")
     @classmethod

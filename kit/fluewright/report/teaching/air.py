@@ -128,14 +128,21 @@ def excess_air(system: System = "US") -> Live:
             axes.plot(PERCENT * reading, PERCENT * np.asarray(flue.excess_air), label="balance of the fuel")
             axes.set(xlabel="oxygen, dry, %", ylabel="excess air, %", xlim=(0, 14), ylim=(0, 210))
             axes.legend(loc="upper left")
-            mark(axes, oxygen, PERCENT * rule, f"{percent(rule)} and {percent(balance)}", color=BLUE)
+            mark(
+                axes,
+                oxygen,
+                PERCENT * rule,
+                f"{percent(rule)} and {percent(balance)}",
+                color=BLUE,
+                below=True,
+            )
             axes.plot([oxygen], [PERCENT * balance], marker="o", color=RED, zorder=5)
             axes.set_title(f"Excess air of {gas}")
             difference = np.asarray(flue.excess_air_oxygen_rule) - np.asarray(flue.excess_air)
             gap.plot(PERCENT * reading, PERCENT * difference, color=BLACK)
             gap.set(xlabel="oxygen, dry, %", xlim=(0, 14))
             gap.set_title("Rule less balance, points")
-            mark(gap, oxygen, PERCENT * (rule - balance), f"{PERCENT * (rule - balance):.1f}")
+            mark(gap, oxygen, PERCENT * (rule - balance), f"{PERCENT * (rule - balance):.1f}", below=True)
         return figure(
             drawing,
             alt=f"Two curves of excess air over dry oxygen for {gas}; at {oxygen:g} % oxygen {percent(rule)} and "

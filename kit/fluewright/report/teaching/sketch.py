@@ -31,12 +31,13 @@ def panels(
     return drawing, axes
 
 
-def mark(axes: Any, x: float, y: float, text: str, *, color: str = BLACK) -> None:
-    """Mark where the sliders stand, with its value on the side that has room."""
+def mark(axes: Any, x: float, y: float, text: str, *, color: str = BLACK, below: bool = False) -> None:
+    """Mark where the sliders stand, its value on the side that has room; `below` on a rising curve."""
     axes.plot([x], [y], marker="o", color=color, zorder=5)
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     place = (x - left) / (right - left) > 0.6
-    under = (y - low) / (high - low) > 0.85
+    height = (y - low) / (high - low)
+    under = height > 0.85 or (below and height > 0.12)
     axes.annotate(
         text,
         (x, y),

@@ -19,7 +19,7 @@ from fluewright.studies.practice.truth import truth_of
 from fluewright.studies.practice.visit_text import visit_text
 from fluewright.units import parse
 
-__all__ = ["PracticeVisit", "fault_names", "practice_visit", "scenario_names"]
+__all__ = ["PracticeVisit", "fault_names", "practice_visit", "scenario_names", "scenario_plan", "severity_of"]
 
 RANDOM = "random"
 LARGEST_SEED = 2**32 - 1
@@ -48,6 +48,18 @@ def fault_names(scenario: str | None = None) -> tuple[str, ...]:
         return tuple(faults)
     key = _named("scenario", scenario, scenario_names())
     return tuple(name for name, entry in faults.items() if key in entry["scenarios"])
+
+
+def severity_of(difficulty: str) -> float:
+    """Return the severity of a planted fault for a difficulty by name: the harder, the fainter.
+
+    Raises
+    ------
+    UnknownNameError
+        No such difficulty.
+    """
+    table: Mapping[str, float] = sources.table("practice")["difficulty"]
+    return float(table[_named("difficulty", difficulty, tuple(table))])
 
 
 def practice_visit(
@@ -100,7 +112,7 @@ def practice_visit(
         raise InputError(f"severity is {severity!r}; it must be above 0 and at most 3; 1 calls for action")
     key = _named("scenario", scenario, scenario_names())
     planted = _fault(key, fault, seed)
-    plan = _plan(key, planted, severity)
+    plan = scenario_plan(key, planted, severity)
     course = simulate(plan, instruments.own_draw(seed, "flame"))
     files = {log["file"]: instruments.log_text(course, plan, log, seed) for log in plan["logs"].values()}
     command = _command(place.name, key, planted, severity, seed)
@@ -162,7 +174,7 @@ def _scenario(name: str) -> dict[str, Any]:
     return _merged(_scenario(entry["like"]), entry) if "like" in entry else dict(entry)
 
 
-def _plan(name: str, fault: str, severity: float) -> dict[str, Any]:
+def scenario_plan(name: str, fault: str, severity: float) -> dict[str, Any]:
     """Return a scenario with the fault's effects worked into every setting it touches."""
     plan = copy.deepcopy(_scenario(name))
     if not fault:
