@@ -246,7 +246,7 @@ def test_a_typed_text_is_shortened_on_page_one_and_printed_in_full_after_it(
     made = make_audit(complete_plan, settled)
     first = dict(visit_tables.facts(made).pairs)
     assert len(first["Where"]) <= 220
-    assert dict(visit_tables.conditions(made).pairs)["Site, in full"] == "long " * 1000
+    assert dict(visit_tables.conditions(made).pairs)["Where, in full"] == "long " * 1000
 
 
 # ---------------------------------------------------------------------------- findings

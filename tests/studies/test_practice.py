@@ -40,7 +40,7 @@ def _burn(
 
 
 def _course(name: str, seed: int = 1, fault: str = "", severity: float = 1.0):
-    return simulate(practice._plan(name, fault, severity), instruments.own_draw(seed, "flame"))
+    return simulate(practice.scenario_plan(name, fault, severity), instruments.own_draw(seed, "flame"))
 
 
 # ------------------------------------------------------------------------------------------------ the flame
@@ -137,7 +137,7 @@ def test_too_little_air_is_an_error():
 @pytest.mark.law
 @pytest.mark.parametrize("name", CLEAN)
 def test_heat_delivered_and_heat_lost_add_up_to_heat_put_in(name):
-    plan, course = practice._plan(name, "", 1.0), _course(name)
+    plan, course = practice.scenario_plan(name, "", 1.0), _course(name)
     true = course.true
     rows = slice(-400, -200) if name == "furnace" else slice(-250, -100)
     burning = true["burning"][rows] > 0.5

@@ -2,8 +2,8 @@
 
 from fluewright.combustion.acid_dew_point import acid_dew_point, sulfur_trioxide
 from fluewright.combustion.air import dry_air, moist_air_water_fraction
-from fluewright.combustion.consistency import Agreement, CarbonOxygenTest, carbon_oxygen_test
 from fluewright.combustion.atmosphere import standard_atmosphere_pressure
+from fluewright.combustion.consistency import Agreement, CarbonOxygenTest, carbon_oxygen_test
 from fluewright.combustion.emissions import (
     GreenhouseFactor,
     GreenhouseGas,

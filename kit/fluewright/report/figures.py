@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 _SHADE, _EDGE, _HATCH = "#e3e8ee", "#55606b", "#9aa4ad"
 _LINES = ("-", "--", "-.", ":")
+_LABEL_ROOM = 0.34  # of a panel's height, for the name of a line
 _FAR_APART = pd.Timedelta(hours=1)  # test points further apart than this get a figure each
 _GAP_ABOVE = 0.2  # inches above each panel, for its title
 _MOST_DRAWN = 1_500  # readings of a line; above, the least and the greatest of each bin are drawn
@@ -219,9 +220,12 @@ def _channel_label(audit: Audit, name: str) -> str:
 def _label_lines(ax: Axes, lines: Sequence[_Line]) -> None:
     """Name each line at its last reading: above it, or below where another line leaves no room above."""
     low, high = ax.get_ylim()
+    room = _LABEL_ROOM * (high - low)
     ends = [(float(line.y[np.isfinite(line.y)][-1]), line.x[np.isfinite(line.y)][-1]) for line in lines]
     for drawn, (value, moment) in zip(ax.get_lines(), ends, strict=True):
-        above = not any(0 < other - value < 0.3 * (high - low) for other, _ in ends)
+        above = not any(0 < other - value < room for other, _ in ends)
+        if not above:
+            low = min(low, value - room)
         ax.annotate(
             str(drawn.get_label()),
             (moment, value),
@@ -232,6 +236,7 @@ def _label_lines(ax: Axes, lines: Sequence[_Line]) -> None:
             fontsize=7,
             color=drawn.get_color(),
         )
+    ax.set_ylim(low, high)
 
 
 def _shade_window(ax: Axes, audit: Audit, point: PointAudit) -> None:

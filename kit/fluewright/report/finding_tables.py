@@ -62,9 +62,10 @@ def _measured(finding: Finding, system: words.System) -> str:
 
 def _held(one: Judgement, system: words.System) -> str:
     """Return what a judgement held its number against, named: a limit, a trigger, a usual range."""
+    if _is_usual(one):
+        return f"usually {words.span(one.subject, one.limit_low, one.limit_high, system)}"
     text = words.limit(one, system)
-    name = "usually" if _is_usual(one) else "limit:" if one.role == "limit" else "trigger:"
-    return f"{name} {text}" if text else ""
+    return f"{'limit' if one.role == 'limit' else 'trigger'}: {text}" if text else ""
 
 
 def findings_table(audit: Audit) -> Table:
@@ -177,18 +178,17 @@ def judged_within(audit: Audit) -> Table | Paragraph:
 
 def _held_against(group: Sequence[Judgement], system: words.System, letters: dict[str, str]) -> str:
     """Return the limits of one quantity with their outcomes, one a line, a letter for each source."""
-    points: dict[tuple[str, str, str], dict[str, None]] = {}
+    points: dict[tuple[str, str], dict[str, None]] = {}
     for one in group:
         role = "" if one.role == "limit" else one.role
-        mark = f" ({letter_of(one.citation, letters)})" if one.citation is not None else ""
-        points.setdefault((f"{words.limit(one, system)}{mark}", role, words.outcome(one)), {})[
-            one.test_point
-        ] = None
+        mark = f"({letter_of(one.citation, letters)})" if one.citation is not None else ""
+        held = " ".join(filter(None, (role, words.limit(one, system), mark)))
+        points.setdefault((held, words.outcome(one)), {})[one.test_point] = None
     everywhere = {one.test_point for one in group}
     lines = []
-    for (held, role, outcome), where in points.items():
+    for (held, outcome), where in points.items():
         only = "" if set(where) == everywhere else f", {words.joined(where)}"
-        lines.append(f"{f'{role} ' if role else ''}{held}: {outcome}{only}")
+        lines.append(f"{held}: {outcome}{only}")
     return words.capital("\n".join(lines))
 
 

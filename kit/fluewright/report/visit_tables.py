@@ -22,7 +22,11 @@ _BRIEF = 220  # characters of a typed text that page one bears
 
 
 def facts(audit: Audit) -> Facts:
-    """Return what was tested, where, when, by whom, and with what fuel."""
+    """Return what was tested, where, when, by whom, and with what fuel, as short as page one needs it."""
+    return Facts([(name, words.brief(text, _BRIEF)) for name, text in _identity(audit)])
+
+
+def _identity(audit: Audit) -> list[tuple[str, str]]:
     plan = audit.visit.plan
     kind = safety.appliance_type(plan.appliance.type).label
     named = " ".join(filter(None, (plan.appliance.make, plan.appliance.model)))
@@ -45,7 +49,7 @@ def facts(audit: Audit) -> Facts:
         ("For", plan.visit.client),
         ("Fuel", words.capital(audit.fuel.name)),
     ]
-    return Facts([(name, words.brief(text, _BRIEF)) for name, text in pairs if text])
+    return [(name, text) for name, text in pairs if text]
 
 
 def _hours(audit: Audit, point: PointAudit) -> str:
@@ -85,25 +89,9 @@ def conditions(audit: Audit) -> Facts:
         *((f"Before {point.name}", point.changed) for point in plan.test_points),
         *((f"Notes, {point.name}", point.notes) for point in plan.test_points),
         ("Notes", plan.visit.notes),
-        *_in_full(audit),
+        *((f"{name}, in full", text) for name, text in _identity(audit) if len(text) > _BRIEF),
     ]
     return Facts([(words.short_name(name), text) for name, text in pairs if text])
-
-
-def _in_full(audit: Audit) -> Iterator[tuple[str, str]]:
-    """Yield what page one had to shorten."""
-    plan = audit.visit.plan
-    for name, text in (
-        ("Site, in full", plan.site.name),
-        ("Address, in full", plan.site.address),
-        ("Appliance, in full", plan.appliance.description),
-        ("Location, in full", plan.appliance.location),
-        ("Client, in full", plan.visit.client),
-        ("Tested by, in full", plan.visit.tested_by),
-        ("Organization, in full", plan.visit.organization),
-    ):
-        if len(text) > _BRIEF // 3:
-            yield name, text
 
 
 def _elevation(elevation: float | None, system: words.System) -> str:
@@ -183,10 +171,17 @@ def _due(due: date | None, tested: date) -> str:
     return f"{due.isoformat()}, OVERDUE at the test" if due < tested else due.isoformat()
 
 
+_SWITCHES = frozenset({"blower_on", "burner_on"})  # on or off: no accuracy to state
+
+
 def _used(audit: Audit, instrument: str) -> Iterator[str]:
     """Yield the quantities that an instrument read in this visit."""
     for channel in audit.visit.readings.channels.values():
-        if channel.instrument == instrument and channel.origin == "measured":
+        if (
+            channel.instrument == instrument
+            and channel.origin == "measured"
+            and channel.quantity not in _SWITCHES
+        ):
             yield channel.quantity
     spots = [audit.visit.spots, *(point.rows.spots for point in audit.points)]
     for taken in (one for found in spots for group in found.values() for one in group):

@@ -200,10 +200,13 @@ def limit(judgement: Judgement, system: System) -> str:
     if math.isnan(judgement.limit_low) and math.isnan(judgement.limit_high):
         return ""
     low, high = judgement.limit_low, judgement.limit_high
-    if judgement.role == "trigger" and math.isfinite(low) != math.isfinite(high):
-        side, end = ("below", low) if math.isfinite(low) else ("above", high)
-        return f"{side} {bound(judgement.measured.quantity, end, system)}"
-    return span(judgement.measured.quantity, low, high, system)
+    quantity = judgement.measured.quantity
+    if judgement.role != "trigger":
+        return span(quantity, low, high, system)
+    if math.isfinite(low) and math.isfinite(high):
+        return f"outside {span(quantity, low, high, system)}"
+    side, end = ("below", low) if math.isfinite(low) else ("above", high)
+    return f"{side} {bound(quantity, end, system)}"
 
 
 def outcome(judgement: Judgement) -> str:
@@ -297,10 +300,9 @@ def in_a_sentence(quantity: str) -> str:
 
 
 def matters_most(audit: Audit, point: PointAudit) -> str:
-    """Return in one sentence the instrument that matters most to the gross efficiency, and its share."""
-    name = (
-        "efficiency_gross" if point.contributions.get("efficiency_gross") else next(iter(point.contributions))
-    )
+    """Return in one sentence what matters most to the first result that was formed: which instrument, what share."""
+    ranked = [name for name in ("efficiency_gross", *point.contributions) if point.contributions.get(name)]
+    name = ranked[0]
     first = point.contributions[name][0]
     label, group = sources.quantity(name).label, first.group
     quantity = next((one.name for one in sources.quantities().values() if one.label == group), "")

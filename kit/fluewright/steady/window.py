@@ -257,7 +257,10 @@ def _trim(burns: Burns, first: int, last: int, system: System) -> tuple[int, int
         begin += int(np.ceil(margin / burns.bins.width)) if begin > first else 0
         if begin > start:
             phase: Phase = "unsteady" if name == FLUE and lacking < 0 else "warm-up"
-            start, refusal = begin, _Refusal(phase, why_unsettled(name, lacking, allowed, system))
+            reason = why_unsettled(name, lacking, allowed, system)
+            if margin:
+                reason += f"; {duration(margin)} after its settling are left out too, as a margin"
+            start, refusal = begin, _Refusal(phase, reason)
     return min(settled, last), min(start, last), refusal
 
 

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 from fluewright import sources
 from fluewright.errors import InputError, UnknownNameError
-from fluewright.studies.practice import scenario_plan, fault_names
+from fluewright.studies.practice import fault_names, scenario_plan
 from fluewright.studies.practice.course import Course, simulate
 from fluewright.studies.practice.instruments import log_text, own_draw
 from fluewright.studies.practice.truth import truth_of

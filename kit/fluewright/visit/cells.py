@@ -35,6 +35,7 @@ _NO_READING = frozenset(
         "open",
     }
     | {"short", "purge", "purging", "warmup", "warm-up", "wait", "invalid"}
+    | {"#div/0!", "#value!", "#ref!", "#num!", "#name?", "#null!"}  # of a sheet
 )
 _OVER_RANGE = frozenset(
     {

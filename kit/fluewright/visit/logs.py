@@ -29,6 +29,7 @@ from fluewright.visit.problems import Problem, VisitError, shown
 from fluewright.visit.raw import TEXTS_KEPT, BlockRead, RawLog, TimedRows
 from fluewright.visit.readings import Cell
 from fluewright.visit.schema import Log
+from fluewright.visit.tables import MARK, kind_of, table_lines
 from fluewright.visit.times import Mask, read_times
 
 _BLOCK = 1 << 21  # bytes; chosen by measurement
@@ -228,7 +229,14 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
         The log cannot be read as described.
     """
     digest, size = hashlib.sha256(), path.stat().st_size
-    blocks = _blocks(path, log, digest)
+    with path.open("rb") as file:
+        kind = kind_of(file.read(4))
+        if kind != "text":
+            file.seek(0)
+            digest = hashlib.file_digest(file, "sha256")
+    blocks = _blocks(path, log, digest) if kind == "text" else table_lines(path, kind=kind, log=log)
+    if kind != "text":
+        log = log.model_copy(update={"delimiter": MARK})
     data = next(blocks, b"")
     if not data.strip(b"\n\r \t\0"):
         raise _refused(

@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib import resources
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ import pyarrow as pa
 from fluewright import sources, units
 from fluewright.errors import InputError, UnitError
 from fluewright.visit.cells import TEXT, Writing, read_cells
+from fluewright.visit.tables import MARK, kind_of, sheets_of, table_lines
 from fluewright.visit.times import read_times
 
 _LOOKED_AT = 1 << 18  # bytes of a log
@@ -81,17 +83,23 @@ def propose_log(path: Path) -> Proposal:
     """
     with path.open("rb") as file:
         content = file.read(_LOOKED_AT)
-    encoding = _encoding(content)
-    lines = re.split(r"\r\n|\n|\r", content.decode(encoding, "replace"))[:-1] or [
-        content.decode(encoding, "replace")
-    ]
-    delimiter = max(_DELIMITERS, key=lambda mark: _regularity(lines, mark))
-    sheet = _sheet(path, lines, delimiter)
     dialect: dict[str, Any] = {}
-    if encoding not in {"utf-8", "utf-8-sig"}:
-        dialect["encoding"] = encoding
-    if delimiter != ",":
-        dialect["delimiter"] = delimiter
+    sheets: Sequence[str] = []
+    if (kind := kind_of(content)) != "text":
+        sheets = sheets_of(path) if kind == "workbook" else []
+        first = b"".join(islice(table_lines(path, kind=kind), 2))  # the names, and the first rows
+        lines, delimiter = first.decode().split("\n")[:-1], MARK
+    else:
+        encoding = _encoding(content)
+        lines = re.split(r"\r\n|\n|\r", content.decode(encoding, "replace"))[:-1] or [
+            content.decode(encoding, "replace")
+        ]
+        delimiter = max(_DELIMITERS, key=lambda mark: _regularity(lines, mark))
+        if encoding not in {"utf-8", "utf-8-sig"}:
+            dialect["encoding"] = encoding
+        if delimiter != ",":
+            dialect["delimiter"] = delimiter
+    sheet = _sheet(path, lines, delimiter)
     if sheet.writing.decimal != ".":
         dialect["decimal"] = sheet.writing.decimal
     if sheet.header_row != 1:
@@ -106,10 +114,18 @@ def propose_log(path: Path) -> Proposal:
         file=path.name,
         instrument=re.sub(r"[^A-Za-z0-9]+", "-", path.stem).strip("-").lower() or "instrument",
         dialect=dialect,
-        time=time.lines,
+        time=[*_which_sheet(sheets), *time.lines],
         columns=_without_rivals(columns),
         date=time.date,
     )
+
+
+def _which_sheet(sheets: Sequence[str]) -> list[str]:
+    """Return the lines that ask for the sheet of a workbook that has several."""
+    if len(sheets) < 2:
+        return []
+    listed = ", ".join(map(text_in_toml, sheets))
+    return [f"# The workbook has the sheets {listed}; the columns below are of the first.", 'sheet = ""']
 
 
 def _encoding(content: bytes) -> str:

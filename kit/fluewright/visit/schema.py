@@ -452,8 +452,9 @@ class SetAside(_Part):
 class Log(_Part):
     """One log file, as the instrument wrote it."""
 
-    file: Filled = Field(description="name inside the visit folder")
+    file: Filled = Field(description="name inside the visit folder: delimited text, .xlsx or Parquet")
     instrument: str
+    sheet: Filled | None = Field(default=None, description="in a workbook with several sheets")
     time: LogTime
     delimiter: Literal[",", ";", "\t", "|"] = ","
     decimal: Literal[".", ","] = "."
