@@ -1,4 +1,4 @@
-"""Numbers are rounded to their uncertainty, differences carry no offset, bounds never grow, sources keep their doubt."""
+"""Numbers are rounded to their uncertainty, differences carry no offset, sources keep their doubt."""
 
 from __future__ import annotations
 

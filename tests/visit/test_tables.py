@@ -178,20 +178,15 @@ def test_an_empty_sheet_is_an_empty_log(tmp_path: Path) -> None:
         pa.array(TIMES, pa.timestamp("us")),
         pa.array(TIMES, pa.timestamp("ns")),
         pa.array([time + dt.timedelta(hours=5) for time in TIMES], pa.timestamp("ms", "UTC")),
-        pa.array([time - dt.timedelta(hours=-6) for time in TIMES], pa.timestamp("us", "Europe/Berlin")).cast(
-            pa.timestamp("us", "UTC")
-        ),
+        pa.array([time + dt.timedelta(hours=5) for time in TIMES], pa.timestamp("us", "Europe/Berlin")),
         pa.array([str(time) for time in TIMES]),
     ],
     ids=["µs", "ns", "UTC", "zone", "text"],
 )
 def test_parquet_is_read_as_its_text_would_be(tmp_path: Path, times: pa.Array) -> None:
-    shift = dt.timedelta(hours=-1) if str(times.type) == "timestamp[us, tz=UTC]" else dt.timedelta()
     oxygen = pa.array([5.1, 5.2, 5.3, 5.4], pa.float32())
     readings = read(tmp_path, parquet(Time=times, O2=oxygen, CO=pa.array([31, 32, 33, 34])))
-    moved = readings.frame.index + shift
-    assert [stamp.strftime("%H:%M:%S") for stamp in moved] == [f"{time:%H:%M:%S}" for time in TIMES]
-    np.testing.assert_allclose(readings.frame["oxygen_dry"] * 100, [5.1, 5.2, 5.3, 5.4])
+    holds_the_rows(readings)
     assert readings.accounts[0].read == 4
 
 

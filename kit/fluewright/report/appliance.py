@@ -190,10 +190,19 @@ def _draw_flows(ax: object, point: PointAudit, system: words.System) -> None:
     for label, value, color, hatch in parts:
         wide = shown("heat_output", value)
         ax.barh(row, wide, left=left, height=0.62, facecolor=color, edgecolor="black", hatch=hatch or None)  # type: ignore[attr-defined]
-        text = {"Delivered": "delivered", "Flue losses": "flue"}[label]
-        box = {"facecolor": "white", "edgecolor": "none", "pad": 1.0} if hatch else None
-        ink = "black" if hatch else "white"
-        ax.text(left + wide / 2, row, text, ha="center", va="center", fontsize=7.5, color=ink, bbox=box)  # type: ignore[attr-defined]
+        if hatch:
+            box = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
+            ax.text(left + wide / 2, row, "delivered", ha="center", va="center", fontsize=7.5, bbox=box)  # type: ignore[attr-defined]
+        else:  # beside the bar: it may be too narrow to hold a word
+            ax.annotate(  # type: ignore[attr-defined]
+                "flue",
+                (left + wide, row),
+                xytext=(4, 0),
+                textcoords="offset points",
+                va="center",
+                fontsize=7.5,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
+            )
         left += wide
     labels.append("Out")
     ax.set_yticks(range(len(labels)), labels)  # type: ignore[attr-defined]

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 _SHADE, _EDGE, _HATCH = "#e3e8ee", "#55606b", "#9aa4ad"
 _LINES = ("-", "--", "-.", ":")
-_LABEL_ROOM = 0.34  # of a panel's height, for the name of a line
+_LABEL_ROOM = 0.45  # of a panel's height, for the name of a line
 _FAR_APART = pd.Timedelta(hours=1)  # test points further apart than this get a figure each
 _GAP_ABOVE = 0.2  # inches above each panel, for its title
 _MOST_DRAWN = 1_500  # readings of a line; above, the least and the greatest of each bin are drawn
@@ -455,7 +455,7 @@ def dew_points(audit: Audit) -> Figure | None:
     curve = audit.dew_points
     most = 100 * max(point.numbers["excess_air"].value for point in points)
     with drawing_style():
-        drawing = _drawing(audit, 2.15)
+        drawing = _drawing(audit, 2.0)
         ax = drawing.subplots()
         drawing.subplots_adjust(**_margins(drawing, left=0.62, right=1.45, top=0.12, bottom=0.5))
         dew = words.on_page("water_dew_point", curve.dew_point, system)

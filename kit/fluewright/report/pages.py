@@ -231,7 +231,7 @@ def uncertainty(audit: Audit) -> Section | Paragraph:
     if ranked is None:
         return Paragraph(f"No result, so no uncertainty to rank: {_lacking(audit)}.")
     return Section(
-        "", [Paragraph(words.matters_most(audit, ranked)), result_tables.uncertainty(audit, ranked)]
+        "", [result_tables.uncertainty(audit, ranked), Paragraph(words.matters_most(audit, ranked))]
     )
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 from fluewright import sources, units
 from fluewright.report import words
 from fluewright.report.abreast import letter
-from fluewright.report.objects import Emphasis, Facts, Table
+from fluewright.report.objects import Emphasis, Facts, Paragraph, Table
 from fluewright.sources import limits as safety
 from fluewright.steady import Stretch, Window
 from fluewright.studies.audit import Audit, PointAudit
@@ -80,10 +80,10 @@ def conditions(audit: Audit) -> Facts:
         ("Elevation", _elevation(site.elevation, system)),
         (
             "Sampling",
-            words.together(sampling.port or "sampling port not stated", sampling.position, sampling.notes),
+            words.together(sampling.port or "Sampling port not stated", sampling.position, sampling.notes),
         ),
         ("Nameplate", words.capital(_nameplate(audit))),
-        ("Vent", words.together(plan.appliance.vent, f"draft {plan.appliance.draft or 'not stated'}")),
+        ("Vent", words.together(f"Draft {plan.appliance.draft or 'not stated'}", plan.appliance.vent)),
         ("Appliance notes", plan.appliance.notes),
         ("Fuel", words.capital(_fuel(audit))),
         *((f"Before {point.name}", point.changed) for point in plan.test_points),
@@ -358,23 +358,17 @@ def account_of_rows(audit: Audit) -> Table:
     )
 
 
-def column_map(audit: Audit) -> Table:
-    """Return which column of which log was read as which quantity, as visit.toml says."""
-    return Table(
-        columns=("Log", "Column", "Unit", "Read as", "Instrument"),
-        rows=[
-            (
-                channel.file,
-                channel.column,
-                channel.unit,
-                sources.quantity(name).label
-                + ("; computed inside the instrument, not used" if channel.origin == "instrument" else ""),
-                channel.instrument,
-            )
-            for name, channel in audit.visit.readings.channels.items()
-        ],
-        caption="Columns of the logs, as read.",
-        align=("left",) * 5,
+def column_map(audit: Audit) -> Paragraph:
+    """Return what each column of each log was read as, a paragraph for each log."""
+    by_log: dict[str, list[str]] = {}
+    for name, channel in audit.visit.readings.channels.items():
+        apart = ", computed inside the instrument, not used" if channel.origin == "instrument" else ""
+        read = f"“{channel.column}” [{channel.unit}] as {words.in_a_sentence(name)}{apart}"
+        by_log.setdefault(channel.file, []).append(read)
+    return Paragraph(
+        "What each column of the logs was read as, with its unit as the visit states it:",
+        points=[words.sentence(f"{file}: {words.together(*read)}") for file, read in by_log.items()],
+        quiet=True,
     )
 
 
