@@ -220,11 +220,11 @@ def test_every_page_carries_site_appliance_date_and_page_of_pages() -> None:
 
 
 def test_a_long_table_repeats_its_header_and_a_short_one_stays_whole() -> None:
-    rows = [(f"row {n}", str(n)) for n in range(120)]
+    rows = [(f"row {n}", str(n)) for n in range(200)]
     pages = text_pages(pdf_of(shown(document(), Table(columns=("Head word", "n"), rows=rows))))
     assert len(pages) >= 3
     assert all("Head word" in page for page in pages)
-    filler = Paragraph("\n".join("line" for _ in range(36)))
+    filler = Paragraph("\n".join("line" for _ in range(40)))
     short = Table(columns=("Head word", "n"), rows=rows[:12])
     first, second = text_pages(pdf_of(shown(document(), filler, short)))
     assert "row" not in first

@@ -187,7 +187,7 @@ def _draw_flows(ax: object, point: PointAudit, system: words.System) -> None:
     if "heat_output" in numbers:
         parts.insert(0, ("Delivered", numbers["heat_output"].value, "#ffffff", "////"))
     left = 0.0
-    for label, value, color, hatch in parts:
+    for _, value, color, hatch in parts:
         wide = shown("heat_output", value)
         ax.barh(row, wide, left=left, height=0.62, facecolor=color, edgecolor="black", hatch=hatch or None)  # type: ignore[attr-defined]
         if hatch:

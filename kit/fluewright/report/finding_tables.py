@@ -45,7 +45,7 @@ def headline(audit: Audit, finding: Finding) -> str:
     """Return a finding in one line: what, at which of several test points, and whether it was put right."""
     first = finding.first
     where = f" ({words.joined(finding.test_points)})" if finding.test_points and len(audit.points) > 1 else ""
-    since = "; put right, as the test after it shows" if first.put_right else ""
+    since = "; put right" if first.put_right else ""
     return f"{first.headline}{where}{since}"
 
 
@@ -94,7 +94,7 @@ def findings_table(audit: Audit) -> Table:
 
 def _to_do(one: Judgement) -> str:
     done = one.put_right and one.weight == "note"
-    return "Nothing more: put right in this visit. Kept for the record." if done else one.action
+    return "Nothing more: put right in this visit, as the test after it shows." if done else one.action
 
 
 def _by(one: Judgement) -> str:
