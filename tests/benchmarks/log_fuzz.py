@@ -1,7 +1,8 @@
 """Does every log end in readings whose account of rows adds up, or in a clear error: never a traceback or a hang?
 
 Logs are made from a seed: delimiters, decimal marks, encodings, ways to write time, preambles, words instead of
-numbers, ragged rows, open quotation marks; then bytes are put in, taken out or cut off. Each is read as visit.toml
+numbers, ragged rows, open quotation marks, and some workbooks and Parquet files; then bytes are put in, taken out or
+cut off. Each is read as visit.toml
 describes it (not always rightly), and its column map is proposed. Larger logs of the worst kinds are read in
 processes of their own, whose peak of memory is held against a fixed base plus the greater of four times the file
 and two and a half times the frame. Run: python tests/benchmarks/log_fuzz.py [INPUTS] [SEED]
@@ -11,6 +12,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
+import io
 import json
 import os
 import random
@@ -25,6 +27,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import openpyxl
+import pyarrow as pa
+import pyarrow.parquet as pq
+
 from fluewright.errors import InputError
 from fluewright.visit import VisitError
 from fluewright.visit.proposal import propose_log
@@ -33,6 +39,7 @@ from fluewright.visit.tidy import OneLog, read_log
 
 INPUTS = 20_000
 SEED = 7
+TABLES = 0.1  # share of workbooks and Parquet files
 HANG = 20  # s
 LARGE = 12_000_000  # bytes, about
 BASE = 64 * 1024 * 1024  # bytes: what reading needs besides what it reads
@@ -138,6 +145,37 @@ def _case(chance: random.Random) -> tuple[bytes, Log]:
     if chance.random() < 0.2:
         log["set_aside"] = [{"rows": [3, 4], "because": "the probe was moved"}]
     return _damaged(chance, text.encode(written)), Log.model_validate(log)
+
+
+def _table_case(chance: random.Random) -> tuple[bytes, Log]:
+    """Return the bytes of a workbook or a Parquet file, and how visit.toml describes it."""
+    rows = range(chance.randrange(1, 14))
+    stamps = [dt.datetime(2026, 1, 14, 10) + dt.timedelta(seconds=5 * row) for row in rows]
+    cells: list[list[Any]] = [
+        [chance.choice(CELLS).replace("\0", "") if chance.random() < 0.04 else value for value in row]
+        for row in zip(stamps, (5 + row / 10 for row in rows), (30 + row for row in rows), strict=True)
+    ]
+    sink = io.BytesIO()
+    if chance.random() < 0.5:
+        book = openpyxl.Workbook(write_only=True)
+        sheet = book.create_sheet("Log")
+        for row in (["Time", "O2", "CO"], *cells):
+            sheet.append([one for one in row if not isinstance(one, str) or one.isprintable()])
+        book.save(sink)
+    else:
+        texts = [pa.array([str(row[place]) for row in cells]) for place in range(3)]
+        texts[0] = pa.array(stamps) if chance.random() < 0.5 else texts[0]
+        pq.write_table(pa.table(texts, names=["Time", "O2", "CO"]), sink)
+    log = {
+        "file": "log.csv",
+        "instrument": "analyzer",
+        "time": {"column": "Time"},
+        "columns": {
+            "O2": {"quantity": "oxygen_dry", "unit": "percent"},
+            "CO": {"quantity": "carbon_monoxide_dry", "unit": "ppm"},
+        },
+    }
+    return _damaged(chance, sink.getvalue()), Log.model_validate(log)
 
 
 def _adds_up(read: OneLog) -> bool:
@@ -279,7 +317,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         path = Path(name) / "log.csv"
         for _ in range(inputs):
-            content, log = _case(chance)
+            content, log = (_table_case if chance.random() < TABLES else _case)(chance)
             path.write_bytes(content)
             start = time.perf_counter()
             outcome = _outcome(path, log)

@@ -57,7 +57,7 @@ PLAN = """\
 layout = 1
 [visit]
 date = 2026-01-14
-time_zone = "America/New_York"
+time_zone = "Etc/GMT+5"
 tested_by = "Dana Example"
 [site]
 name = "Harrow Lane Housing Co-operative, the hall"

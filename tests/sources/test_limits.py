@@ -390,7 +390,7 @@ def flat(value, path=""):
     ("name", "expected"),
     [
         ("limits", "f45e6c5006f99608"),
-        ("appliance_types", "c175d416aadfb589"),
+        ("appliance_types", "10f7038f72b8bb5b"),
         ("usual_ranges", "cd6052308b5312b2"),
         ("cautions", "66214efcc21fc78f"),
     ],

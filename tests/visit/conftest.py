@@ -59,6 +59,12 @@ def plan_text() -> str:
 
 
 @pytest.fixture
+def flue_text() -> str:
+    """The text of a whole log of flue gas, a row each five seconds."""
+    return FLUE
+
+
+@pytest.fixture
 def write_visit(tmp_path: Path) -> Writer:
     """Return a writer of visit folders: whole by default, each part replaceable."""
 

@@ -43,7 +43,7 @@ from fluewright.studies.heat_settings import Stage, stage_of
 from fluewright.studies.inputs import Assumption
 from fluewright.studies.visit_record import VisitRecord, record_judgements, visit_record
 from fluewright.studies.yearly import YearlySavings, yearly_savings
-from fluewright.visit import SpotReading, TestPointRows, Visit
+from fluewright.visit import SpotReading, TestPointRows, Visit, drift_of
 
 _RANKED = ("efficiency_gross", "excess_air", "carbon_monoxide_air_free_oxygen_rule")
 _FRESH_AIR = 0.2  # a whole log at or above this share of oxygen held no flue gas
@@ -138,9 +138,12 @@ def _settle(visit: Visit, rows: TestPointRows) -> _Settling:
     spots = {**visit.spots, **rows.spots}
     settled = None
     if steadiness.window is not None:
-        accuracies = {name: given.known_accuracy(visit, name) for name in evidence.columns}
+        accuracies = given.settled_accuracies(
+            visit, evidence.loc[steadiness.window.start : steadiness.window.end]
+        )
         found = settled_point(evidence, name=rows.name, window=steadiness.window, accuracies=accuracies)
-        settled = replace(found, means={**given.spot_means(visit, spots), **found.means})
+        means = {name: given.drift_corrected(visit, mean) for name, mean in found.means.items()}
+        settled = replace(found, means={**given.spot_means(visit, spots), **means})
     return _Settling(rows=rows, frame=frame, steadiness=steadiness, settled=settled, spots=spots)
 
 
@@ -175,7 +178,8 @@ def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
             low=mean.low,
             high=mean.high,
             origin="measured",
-            basis="mean over the window" if name in visit.readings.channels else "read by hand",
+            basis=("mean over the window" if name in visit.readings.channels else "read by hand")
+            + ("; corrected for drift, as asked" if _corrected(visit, point, name) else ""),
         )
         for name, mean in point.settled.means.items()
     }
@@ -189,6 +193,11 @@ def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
                 basis="computed inside the instrument; shown, not used",
             )
     return made
+
+
+def _corrected(visit: Visit, point: _Settling, name: str) -> bool:
+    by_hand = "" if name in visit.readings.channels else point.spots[name][0].instrument
+    return drift_of(visit.plan, name, instrument=by_hand or None).correct
 
 
 def _state(point: _Settling, results: Mapping[str, Number]) -> str:

@@ -22,7 +22,7 @@ from fluewright.studies.heat_settings import (
     rating_of,
     stage_of,
 )
-from fluewright.visit import SpotReading, StatedAccuracy, TestPointRows, Visit, accuracy_of
+from fluewright.visit import Drift, SpotReading, StatedAccuracy, TestPointRows, Visit, accuracy_of, drift_of
 
 _LABELS = {
     "meter_factor": "gas meter, and the dial entered",
@@ -283,23 +283,85 @@ def _sample_dew_point(visit: Visit) -> float | None:
 # ---------------------------------------------------------------------------- a test point
 
 
-def known_accuracy(visit: Visit, quantity: str, instrument: str = "") -> StatedAccuracy:
-    """Return the accuracy stated for a quantity [SI], or the one assumed where none was stated."""
+def known_accuracy(
+    visit: Visit,
+    quantity: str,
+    instrument: str = "",
+    *,
+    reading: float | None = None,
+    corrected: bool = False,
+) -> StatedAccuracy:
+    """Return the accuracy stated for a quantity [SI], or the one assumed, with the drift that checks found.
+
+    Parameters
+    ----------
+    reading : float, optional
+        The reading [SI] at which drift counts; where not given, cautiously the greatest of the log or of the checks.
+    corrected : bool
+        Whether the reading is corrected for drift where visit.toml asks: half of the drift then stays.
+    """
     stated = accuracy_of(visit.plan, quantity, instrument=instrument or None)
-    return stated if stated.stated else replace(assumed_accuracy(quantity), instrument=stated.instrument)
+    if not stated.stated:
+        stated = replace(assumed_accuracy(quantity), instrument=stated.instrument)
+    drift = drift_of(visit.plan, quantity, instrument=instrument or None)
+    if not drift.before and not drift.after:
+        return stated
+    at = _greatest(visit, quantity, drift) if reading is None else reading
+    return _with_drift(stated, quantity, at, drift.half_width(at, corrected=corrected))
+
+
+def _greatest(visit: Visit, quantity: str, drift: Drift) -> float:
+    checked = [shown for shown, _ in (*drift.before, *drift.after)]
+    logged = visit.readings.frame[quantity].max() if quantity in visit.readings.frame else np.nan
+    return max(checked) if np.isnan(logged) else float(logged)
+
+
+def _with_drift(stated: StatedAccuracy, quantity: str, reading: float, drift: float) -> StatedAccuracy:
+    """Return an accuracy whose greatest part is, at `reading`, the stated one and the drift together.
+
+    Both are rectangular and apart from each other: their sum is replaced by one rectangle of the same variance.
+    """
+    shown = abs(
+        reading - units.convert(0.0, "degC", "K") if sources.quantity(quantity).unit == "K" else reading
+    )
+    share = math.hypot(stated.of_reading, drift / shown) if stated.of_reading and shown else 0.0
+    return replace(
+        stated,
+        absolute=math.hypot(stated.absolute, drift),
+        of_reading=share,
+        of_span=math.hypot(stated.of_span, drift) if stated.of_span else 0.0,
+    )
+
+
+def settled_accuracies(visit: Visit, window: pd.DataFrame) -> Mapping[str, StatedAccuracy]:
+    """Return the accuracy of each channel of a steady window, drift counted at its mean and corrected where asked."""
+
+    def accuracy(name: str) -> StatedAccuracy:
+        drift = drift_of(visit.plan, name)
+        reading = float(window[name].mean()) if drift.before or drift.after else None
+        return known_accuracy(visit, name, reading=reading, corrected=True)
+
+    return {str(name): accuracy(str(name)) for name in window.columns}
+
+
+def drift_corrected(visit: Visit, mean: ChannelMean, instrument: str = "") -> ChannelMean:
+    """Return a mean corrected for drift where visit.toml asks for it, with its interval moved along."""
+    added = drift_of(visit.plan, mean.quantity, instrument=instrument or None).correction(mean.mean)
+    floor = 0.0 if sources.quantity(mean.quantity).unit == "mol/mol" else -math.inf
+    low = mean.low if mean.low == floor else max(mean.low + added, floor)
+    return replace(mean, mean=mean.mean + added, low=low, high=mean.high + added)
 
 
 def spot_means(visit: Visit, spots: Mapping[str, tuple[SpotReading, ...]]) -> Mapping[str, ChannelMean]:
     """Return the means of what was read by hand; a reading that is only a bound has none."""
-    return {
-        quantity: spot_mean(
-            quantity,
-            [one.value for one in taken],
-            accuracy=known_accuracy(visit, quantity, taken[0].instrument),
-        )
-        for quantity, taken in spots.items()
-        if taken and not any(one.bound for one in taken)
-    }
+    made = {}
+    for quantity, taken in spots.items():
+        if not taken or any(one.bound for one in taken):
+            continue
+        values, instrument = [one.value for one in taken], taken[0].instrument
+        accuracy = known_accuracy(visit, quantity, instrument, reading=float(np.mean(values)), corrected=True)
+        made[quantity] = drift_corrected(visit, spot_mean(quantity, values, accuracy=accuracy), instrument)
+    return made
 
 
 def unstated_accuracies(visit: Visit, means: Iterable[ChannelMean]) -> list[Assumption]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from fluewright.visit.instruments import accuracy_of
+from fluewright.visit.instruments import accuracy_of, drift_of
 from fluewright.visit.opening import check_visit, open_visit
 from fluewright.visit.problems import Problem, VisitError
 from fluewright.visit.readings import (
     Cell,
     Channel,
+    Drift,
     Readings,
     RowAccount,
     SetAsideRows,
@@ -23,6 +24,7 @@ from fluewright.visit.times import moment_on_utc
 __all__ = [
     "Cell",
     "Channel",
+    "Drift",
     "LimitOverride",
     "Problem",
     "Readings",
@@ -36,6 +38,7 @@ __all__ = [
     "VisitFile",
     "accuracy_of",
     "check_visit",
+    "drift_of",
     "moment_on_utc",
     "open_visit",
     "start_visit",

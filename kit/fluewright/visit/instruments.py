@@ -1,4 +1,4 @@
-"""What visit.toml states about an instrument: its accuracy and span for a quantity, in SI."""
+"""What visit.toml states about an instrument: its accuracy and span for a quantity, and its drift, in SI."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 from fluewright import sources, units
 from fluewright.visit.problems import RefusalError
-from fluewright.visit.readings import StatedAccuracy
-from fluewright.visit.schema import Accuracy, Instrument, VisitFile
+from fluewright.visit.readings import Drift, StatedAccuracy
+from fluewright.visit.schema import Accuracy, Instrument, KnownGas, VisitFile
 
 
 def stated_accuracy(instruments: Mapping[str, Instrument], instrument: str, quantity: str) -> StatedAccuracy:
@@ -68,14 +68,61 @@ def accuracy_of(plan: VisitFile, quantity: str, *, instrument: str | None = None
     instrument : str, optional
         For a spot reading: the instrument it was taken with.
     """
-    if instrument is None:
-        instrument = next(
-            (
-                column.instrument or log.instrument
-                for log in plan.logs
-                for column in log.columns.values()
-                if column.quantity == quantity
-            ),
-            "",
+    named = _logged_with(plan, quantity) if instrument is None else instrument
+    return stated_accuracy(plan.instruments, named, quantity)
+
+
+def _logged_with(plan: VisitFile, quantity: str) -> str:
+    return next(
+        (
+            column.instrument or log.instrument
+            for log in plan.logs
+            for column in log.columns.values()
+            if column.quantity == quantity
+        ),
+        "",
+    )
+
+
+def drift_of(plan: VisitFile, quantity: str, *, instrument: str | None = None) -> Drift:
+    """Return what zero and span checks found [SI] of the instrument that logged `quantity`, or of the one named.
+
+    Without any check there is none, which is not to say that the instrument did not drift.
+    """
+    named = _logged_with(plan, quantity) if instrument is None else instrument
+    return stated_drift(plan.instruments, named, quantity)
+
+
+def stated_drift(instruments: Mapping[str, Instrument], instrument: str, quantity: str) -> Drift:
+    """Return what the checks of one quantity of an instrument found.
+
+    Raises
+    ------
+    UnitError, RefusalError
+        A unit is unknown or of the wrong kind, or zero and span are the same.
+    """
+    known = instruments.get(instrument)
+    checks = known.drift_checks.get(quantity) if known is not None else None
+    if checks is None:
+        return Drift()
+    return Drift(
+        before=_found(quantity, checks.zero_before, checks.span_before),
+        after=_found(quantity, checks.zero_after, checks.span_after),
+        correct=checks.correct,
+    )
+
+
+def _found(quantity: str, *checks: KnownGas | None) -> tuple[tuple[float, float], ...]:
+    unit = sources.quantity(quantity).unit
+    found = []
+    for check in checks:
+        if check is not None:
+            shown = units.parse(check.shown, unit, "shown")
+            found.append((shown, shown - units.parse(check.applied, unit, "applied")))
+    if len(found) > 1 and not found[0][0] < found[1][0]:
+        raise RefusalError(
+            f"the span check of {quantity} shows no more than the zero check",
+            rule="zero is checked low and span is checked high",
+            way_out="Put the two right",
         )
-    return stated_accuracy(plan.instruments, instrument, quantity)
+    return tuple(found)

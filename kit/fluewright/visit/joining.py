@@ -1,4 +1,4 @@
-"""Join the logs of a visit on one time axis, by the nearest reading; nothing is interpolated."""
+"""Join the logs of a visit on one time axis, by the nearest reading; interpolated only where visit.toml asks."""
 
 from __future__ import annotations
 
@@ -12,8 +12,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from fluewright.units import Array
+from fluewright.visit.cells import SWITCHES
+from fluewright.visit.clocks import Offset, estimate_offset
 from fluewright.visit.problems import Problem, VisitError
 from fluewright.visit.readings import Cell, Channel, Readings, RowAccount, SetAsideRows
+from fluewright.visit.schema import Log
 from fluewright.visit.tidy import OneLog
 from fluewright.visit.times import Micros
 
@@ -21,13 +24,17 @@ from fluewright.visit.times import Micros
 def join_logs(logs: Sequence[OneLog]) -> Readings:
     """Join logs on the times of the first, by the nearest reading within half of each log's own interval.
 
-    Logs that hold a quantity of the first continue it, before or after. Nothing is interpolated.
+    Logs that hold a quantity of the first continue it, before or after. Where visit.toml asks for it, a log's clock
+    is corrected by the events it shares with the first, the tolerance is the one stated, and values are interpolated
+    between the readings before and after, which its channels then say.
 
     Raises
     ------
     VisitError
-        Two logs hold the same quantity at the same time, or a log has no time near the first's.
+        Two logs hold the same quantity at the same time, a log has no time near the first's, or the offset of a
+        clock cannot be told from events.
     """
+    logs = _on_one_clock(logs)
     problems = [problem for pair in combinations(logs, 2) for problem in _overlap(*pair)]
     if problems:
         raise VisitError(problems)
@@ -50,14 +57,17 @@ def join_logs(logs: Sequence[OneLog]) -> Readings:
         start += count
     name = logs[0].readings.accounts[0].file
     for log in others:
-        match = _nearest(joined.index, pd.DatetimeIndex(log.readings.frame.index))
+        match = _nearest(joined.index, pd.DatetimeIndex(log.readings.frame.index), log.log)
         matched = np.flatnonzero(match.places >= 0)
         if not len(matched):
             problems.append(_apart(log, name))
             continue
         joined.put(log.readings, matched, match.places[matched])
-        unused = np.setdiff1d(np.arange(len(log.rows)), match.places[matched])
-        accounts[id(log)] = _with_unused(accounts[id(log)], log.rows[unused], name, match.within)
+        used = match.places[matched]
+        if log.log.interpolate:
+            used = np.union1d(used, joined.interpolate(log.readings, matched, match.within))
+        unused = np.setdiff1d(np.arange(len(log.rows)), used)
+        accounts[id(log)] = _with_unused(accounts[id(log)], log, unused, name, match.within)
         asides.append(_as_bounds(log.readings, unused))
     if problems:
         raise VisitError(problems)
@@ -66,6 +76,58 @@ def join_logs(logs: Sequence[OneLog]) -> Readings:
     )
     return joined.readings(
         channels=_channels(logs), accounts=tuple(accounts[id(log)] for log in logs), aside=aside
+    )
+
+
+# ------------------------------------------------------------------------------------------ clocks
+
+
+def _on_one_clock(logs: Sequence[OneLog]) -> list[OneLog]:
+    """Return the logs with the clocks corrected that are to be told from shared events."""
+    problems, told = [], []
+    for log in logs:
+        if log.log.time.offset != "estimate":
+            told.append(log)
+            continue
+        offset = estimate_offset(log.readings.frame, logs[0].readings.frame) if log is not logs[0] else None
+        if offset is None or not offset.certain:
+            problems.append(_no_offset(log, logs[0], offset))
+        else:
+            told.append(_shifted(log, offset, logs[0].log.file))
+    if problems:
+        raise VisitError(problems)
+    return told
+
+
+def _shifted(log: OneLog, offset: Offset, first: str) -> OneLog:
+    shift = pd.Timedelta(round(offset.seconds * 1e6), unit="us")
+    note = (
+        f"{offset.seconds:+g} s added to its times, estimated from {offset.events} events shared with {first}, which "
+        f"fall together within ± {offset.spread:g} s; the next best offset joins {offset.rival}"
+    )
+    readings = log.readings
+    (account,) = readings.accounts
+    frames = {
+        name: getattr(readings, name).set_axis(getattr(readings, name).index + shift)
+        for name in ("frame", "states", "lower_bounds", "aside")
+    }
+    accounts = (replace(account, notes=(*account.notes, note)),)
+    return replace(log, readings=replace(readings, **frames, accounts=accounts))
+
+
+def _no_offset(log: OneLog, first: OneLog, offset: Offset | None) -> Problem:
+    what = "no event, a moment at which readings begin to move, is found in both logs"
+    if log is first:
+        what = "it is the first log, to whose times the others are joined"
+    elif offset is not None and offset.rival * 2 > offset.events > 1:
+        what = f"{offset.seconds:+g} s would join {offset.events} events, and another offset {offset.rival}"
+    elif offset is not None:
+        what = f"only {offset.events} event is shared with {first.log.file}"
+    return Problem(
+        what=f"the offset of its clock cannot be estimated: {what}",
+        where=log.log.file,
+        rule="at least two shared events tell an offset, twice as many as tell any other",
+        way_out="Enter it instead: time.offset = with the seconds to add to this log's times",
     )
 
 
@@ -91,6 +153,32 @@ class _Joined:
             )
             if quantity in readings.lower_bounds:
                 self.bounds[quantity][here] = readings.lower_bounds[quantity].to_numpy()[there]
+
+    def interpolate(self, readings: Readings, here: NDArray[np.int64], within: float) -> NDArray[np.int64]:
+        """Put values between the readings before and after, both within the tolerance, and return what served.
+
+        Where one of the two is no number, the nearest reading stays, whatever it says.
+        """
+        wanted = _utc_micros(self.index)[here]
+        given = _utc_micros(pd.DatetimeIndex(readings.frame.index))
+        after = np.clip(np.searchsorted(given, wanted), 1, max(len(given) - 1, 1)) if len(given) > 1 else None
+        if after is None:
+            return np.zeros(0, np.int64)
+        before = after - 1
+        share = (wanted - given[before]) / (given[after] - given[before])
+        near = (wanted - given[before] <= 2e6 * within) & (given[after] - wanted <= 2e6 * within)
+        between = (share >= 0) & (share <= 1) & near
+        here, before, after, share = here[between], before[between], after[between], share[between]
+        for quantity in readings.channels:
+            if quantity in SWITCHES:
+                continue
+            values = readings.frame[quantity].to_numpy()
+            drawn = values[before] * (1 - share) + values[after] * share
+            told = np.isfinite(drawn)
+            self.values[quantity][here[told]] = drawn[told]
+            self.states[quantity][here[told]] = Cell.NUMBER
+            self.bounds[quantity][here[told]] = np.nan
+        return np.union1d(before, after)
 
     def readings(self, **others: Any) -> Readings:
         """Return the readings, with states and bounds only where there are any."""
@@ -125,10 +213,12 @@ class _Match:
     within: float
 
 
-def _nearest(axis: pd.DatetimeIndex, times: pd.DatetimeIndex) -> _Match:
+def _nearest(axis: pd.DatetimeIndex, times: pd.DatetimeIndex, log: Log) -> _Match:
     wanted, given = _utc_micros(axis), _utc_micros(times)
     steps = np.diff(given) if len(given) > 1 else np.diff(wanted)
     within = float(np.median(steps)) / 2 if len(steps) else 0.0
+    if log.within is not None:
+        within = log.within * 1e6
     after = np.clip(np.searchsorted(given, wanted), 0, len(given) - 1)
     before = np.maximum(after - 1, 0)
     places = np.where(np.abs(wanted - given[before]) <= np.abs(given[after] - wanted), before, after)
@@ -149,13 +239,20 @@ def _apart(log: OneLog, first: str) -> Problem:
     )
 
 
-def _with_unused(account: RowAccount, rows: NDArray[np.int64], first: str, within: float) -> RowAccount:
+def _with_unused(
+    account: RowAccount, log: OneLog, unused: NDArray[np.int64], first: str, within: float
+) -> RowAccount:
     note = f"joined on the times of {first} by the nearest reading within {within:g} s"
+    if log.log.interpolate:
+        note = (
+            f"interpolated to the times of {first}, as asked, between readings each within {2 * within:g} s"
+        )
     aside = account.set_aside
-    if len(rows):
+    if len(unused):
+        rows = log.rows[unused]
         reason = f"no time of {first} is nearest to it"
         aside = (*aside, SetAsideRows(reason=reason, rows=len(rows), first_row=int(rows.min())))
-    return replace(account, used=account.used - len(rows), set_aside=aside, notes=(*account.notes, note))
+    return replace(account, used=account.used - len(unused), set_aside=aside, notes=(*account.notes, note))
 
 
 def _as_bounds(readings: Readings, places: NDArray[np.int64]) -> pd.DataFrame:
@@ -167,6 +264,8 @@ def _channels(logs: Sequence[OneLog]) -> Mapping[str, Channel]:
     channels: dict[str, Channel] = {}
     for log in logs:
         for quantity, channel in log.readings.channels.items():
+            if log.log.interpolate and log is not logs[0] and quantity not in SWITCHES:
+                channel = replace(channel, interpolated=True)
             known = channels.setdefault(quantity, channel)
             if known is not channel:
                 columns = (

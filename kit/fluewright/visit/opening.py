@@ -20,7 +20,7 @@ from fluewright import sources
 from fluewright.errors import UnitError
 from fluewright.sources import limits
 from fluewright.visit.cells import SWITCHES, Writing, read_word
-from fluewright.visit.instruments import stated_accuracy
+from fluewright.visit.instruments import stated_accuracy, stated_drift
 from fluewright.visit.joining import join_logs
 from fluewright.visit.problems import Problem, RefusalError, VisitError, problem_of, shown
 from fluewright.visit.readings import Cell, Readings, SpotReading, TestPointRows, Visit
@@ -256,6 +256,11 @@ def _sound(
             except (UnitError, RefusalError) as error:
                 problems.append(problem_of(error, at("instruments", name, "accuracy", quantity)))
                 del accuracy[quantity]
+        for quantity in instrument.drift_checks:
+            try:
+                stated_drift(instruments, name, quantity)
+            except (UnitError, RefusalError) as error:
+                problems.append(problem_of(error, at("instruments", name, "drift_checks", quantity)))
         sound[name] = instrument.model_copy(update={"accuracy": accuracy})
     return sound
 

@@ -345,6 +345,7 @@ def _propose_column(sheet: _Sheet, place: int) -> ColumnProposal | None:
             doubt="not recognized",
         )
     unit = _unit(unit_text) or _unit(sheet.units[place])
+    named = [one for one in named if unit is not None and _is_unit_of(unit, one)] or named
     quantity = sources.quantity(named[0])
     doubt = _wordings()["doubtful"].get(named[0], "")
     if len(named) > 1:
@@ -359,6 +360,14 @@ def _propose_column(sheet: _Sheet, place: int) -> ColumnProposal | None:
     return ColumnProposal(
         name=sheet.names[place], quantity=named[0], unit=unit, computed=quantity.kind == "result", doubt=doubt
     )
+
+
+def _is_unit_of(unit: str, quantity: str) -> bool:
+    try:
+        units.factor(unit, sources.quantity(quantity).unit, quantity)
+    except UnitError:
+        return False
+    return True
 
 
 def _fits(cells: pa.StringArray, writing: Writing, quantity: sources.Quantity, unit: str) -> str:

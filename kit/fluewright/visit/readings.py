@@ -55,7 +55,10 @@ class RowAccount:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Channel:
-    """Where one quantity of the readings came from; `file` and `column` hold several where logs follow each other."""
+    """Where one quantity of the readings came from; `file` and `column` hold several where logs follow each other.
+
+    `interpolated` where visit.toml asked for values between the readings of its log, at the times of the first.
+    """
 
     quantity: str
     file: str
@@ -63,6 +66,7 @@ class Channel:
     unit: str
     instrument: str
     origin: str
+    interpolated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,6 +106,42 @@ class StatedAccuracy:
     response_time: float = 0.0
     stated: bool = True
     span: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drift:
+    """What zero and span checks before and after a visit found of one quantity of an instrument [SI].
+
+    `before` and `after` hold (shown, error) of each check, zero first; an error is what was shown less what was
+    applied. `correct` is whether visit.toml asks for the mean of both to be taken off settled readings.
+    """
+
+    before: tuple[tuple[float, float], ...] = ()
+    after: tuple[tuple[float, float], ...] = ()
+    correct: bool = False
+
+    def half_width(self, reading: float, *, corrected: bool = False) -> float:
+        """Return how wrong a reading may be by what the checks found: half of the drift where it was corrected."""
+        errors = [_error_at(checks, reading) for checks in (self.before, self.after) if checks]
+        if corrected and self.correct:
+            return (max(errors) - min(errors)) / 2
+        return max(map(abs, errors), default=0.0)
+
+    def correction(self, reading: float) -> float:
+        """Return what is to be added to a reading: by the mean of the lines through zero and span, before and after.
+
+        The same as the drift correction of EPA Method 7E (its equation 7E-5B, from memory) but for terms of the
+        second order in the errors.
+        """
+        if not self.correct:
+            return 0.0
+        return -(_error_at(self.before, reading) + _error_at(self.after, reading)) / 2
+
+
+def _error_at(checks: tuple[tuple[float, float], ...], reading: float) -> float:
+    """Return the error at a reading, on the line through zero and span; that of a single check, as it is."""
+    (low, error), (high, other) = checks[0], checks[-1]
+    return error if high == low else error + (other - error) * (reading - low) / (high - low)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

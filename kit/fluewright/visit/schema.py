@@ -39,19 +39,23 @@ def _number(unit: str) -> Any:
     example = "kelvin" if unit == "K" else "percent" if unit == "1" else unit
 
     def read(value: object, info: ValidationInfo) -> float:
-        if not isinstance(value, str):
-            raise RefusalError(
-                f"{shown(value)} has no unit",
-                rule="a number here is text with its unit",
-                way_out=f'Write it in quotes with its unit, such as "{value} {example}"',
-            )
-        return units.parse(value, unit, str(info.field_name))
+        return units.parse(_with_unit(value, example), unit, str(info.field_name))
 
     return Annotated[
         float,
         BeforeValidator(read),
         WithJsonSchema({"type": "string", "description": f"number, space, unit (convertible to {example})"}),
     ]
+
+
+def _with_unit(value: object, example: str) -> str:
+    if not isinstance(value, str):
+        raise RefusalError(
+            f"{shown(value)} has no unit",
+            rule="a number here is text with its unit",
+            way_out=f'Write it in quotes with its unit, such as "{value} {example}"',
+        )
+    return value
 
 
 Power: TypeAlias = _number("W")  # type: ignore[valid-type]
@@ -305,8 +309,46 @@ class Accuracy(_Part):
     response_time: Duration | None = Field(default=None, description="to 90 % of a step")
 
 
+class KnownGas(_Part):
+    """What an instrument showed of something known: fresh air, a gas from a bottle, ice water."""
+
+    applied: str = Field(description="what it was, with unit")
+    shown: str = Field(description="what the instrument showed, with unit")
+    at: Moment | None = None
+    note: Text = Field(default="", description="such as the bottle's certificate")
+
+
+class DriftChecks(_Part):
+    """Zero and span of one quantity, checked before and after the visit; what they show is always in the interval."""
+
+    zero_before: KnownGas | None = None
+    zero_after: KnownGas | None = None
+    span_before: KnownGas | None = None
+    span_after: KnownGas | None = None
+    correct: bool = Field(
+        default=False, description="take the mean of the errors before and after from the settled readings"
+    )
+
+    @model_validator(mode="after")
+    def _before_and_after(self) -> DriftChecks:
+        pairs = ((self.zero_before, self.zero_after), (self.span_before, self.span_after))
+        if not any(one for pair in pairs for one in pair):
+            raise RefusalError(
+                "the drift checks hold no check",
+                rule="a check is of zero or span, before or after",
+                way_out='Write such as zero_before = { applied = "0 ppm", shown = "1 ppm" }',
+            )
+        if self.correct and any((before is None) != (after is None) for before, after in pairs):
+            raise RefusalError(
+                "drift is to be corrected, and a check was made on one side only",
+                rule="a drift is known from a check before and one after",
+                way_out="Add the other check, or leave correct out: the error found is in the interval all the same",
+            )
+        return self
+
+
 class Instrument(_Part):
-    """One instrument and what is known of its accuracy."""
+    """One instrument, what is known of its accuracy, and how it was checked."""
 
     description: Filled
     serial: Text = ""
@@ -316,6 +358,7 @@ class Instrument(_Part):
         default=None, description="dew point of the gas after the instrument's dryer"
     )
     accuracy: Mapping[ReadingName, Accuracy] = Field(default_factory=dict)
+    drift_checks: Mapping[ReadingName, DriftChecks] = Field(default_factory=dict)
 
 
 class Column(_Part):
@@ -393,6 +436,19 @@ def _check_pattern(pattern: str, *, dated: bool) -> None:
         )
 
 
+def _offset(value: object) -> object:
+    return value if value == "estimate" else units.parse(_with_unit(value, "s"), "s", "offset")
+
+
+Offset: TypeAlias = Annotated[
+    float | Literal["estimate"],
+    BeforeValidator(_offset),
+    WithJsonSchema(
+        {"type": "string", "description": "number, space, unit (convertible to s), or 'estimate'"}
+    ),
+]
+
+
 class LogTime(_Part):
     """Where a log keeps its time, and how it is written."""
 
@@ -401,7 +457,11 @@ class LogTime(_Part):
     time_column: str | None = None
     format: str = Field(default="ISO", description="'ISO', 'epoch', 'elapsed', or a strptime pattern")
     start: dt.datetime | None = Field(default=None, description="start of the clock, for 'elapsed'")
-    offset: Duration | None = Field(default=None, description="added to the log's time, to correct its clock")
+    offset: Offset | None = Field(
+        default=None,
+        description="added to the log's time, to correct its clock; 'estimate' takes it from events that this log "
+        "and the first log both saw",
+    )
 
     @model_validator(mode="after")
     def _one_way(self) -> LogTime:
@@ -469,6 +529,14 @@ class Log(_Part):
         min_length=1, description="by the name in the header, or 'column 3' for the third"
     )
     set_aside: tuple[SetAside, ...] = ()
+    within: Duration | None = Field(
+        default=None,
+        description="joined to the first log's times by the nearest reading within this; half of its own interval "
+        "where not given",
+    )
+    interpolate: bool = Field(
+        default=False, description="between the readings before and after a time, instead of the nearest"
+    )
 
     @field_validator("encoding")
     @classmethod
@@ -762,8 +830,10 @@ __all__ = [
     "Attendance",
     "CheckRecord",
     "Column",
+    "DriftChecks",
     "FuelStated",
     "Instrument",
+    "KnownGas",
     "LimitOverride",
     "Log",
     "LogTime",

@@ -122,14 +122,23 @@ description = ""
 # oxygen_dry = { absolute = "0.2 percent", span = ["0 percent", "25 percent"], resolution = "0.1 percent" }
 # carbon_monoxide_dry = { absolute = "5 ppm", of_reading = "5 percent", span = ["0 ppm", "4000 ppm"] }
 # flue_temperature = { absolute = "2 delta_degF" }
+# [instruments.analyzer.drift_checks.carbon_monoxide_dry]   # of fresh air and of gas from a bottle; each line optional
+# zero_before = { applied = "0 ppm", shown = "1 ppm" }
+# zero_after = { applied = "0 ppm", shown = "3 ppm" }
+# span_before = { applied = "500 ppm", shown = "502 ppm" }
+# span_after = { applied = "500 ppm", shown = "495 ppm" }
+# correct = true                    # drift is always in the interval; this takes it from the settled readings too
 
-# One [[logs]] for each file.
+# One [[logs]] for each file: delimited text, .xlsx or Parquet. The first is the clock to which others are joined.
 [[logs]]
 file = ""
 instrument = "analyzer"
 time = { column = "" }              # or { time_column = "", date_column = "" }; format = "%d.%m.%Y %H:%M:%S"
+# sheet = "Log"                     # of a workbook with several sheets
 # delimiter = ";"
 # decimal = ","
+# within = "5 s"                    # joined to the first log by the nearest reading within this
+# interpolate = true                # between the readings before and after instead
 # header_row = 1                    # line number of the column names
 [logs.columns]                      # "name in the log" = { quantity = "", unit = "" }
 # "O2" = { quantity = "oxygen_dry", unit = "percent" }

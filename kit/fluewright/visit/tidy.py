@@ -32,10 +32,11 @@ _NEVER = pd.NaT.value
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OneLog:
-    """The readings of one log, and the line number of each of its rows."""
+    """The readings of one log, the line number of each of its rows, and how visit.toml describes it."""
 
     readings: Readings
     rows: NDArray[np.int64]
+    log: Log
 
 
 @dataclass(slots=True, kw_only=True)
@@ -221,7 +222,7 @@ def _set_on_axis(draft: _Draft) -> None:
         micros = draft.micros.copy()
         micros[~zoned] = placed.micros
         draft.micros = micros
-    if time.offset is not None:
+    if isinstance(time.offset, float):
         notes.append(f"{time.offset:+g} s added to its times, as entered")
         draft.micros = np.where(draft.micros == _NEVER, _NEVER, draft.micros + round(time.offset * 1e6))
 
@@ -433,7 +434,7 @@ def _assembled(columns: dict[str, Cells], draft: _Draft, order: slice) -> OneLog
         accounts=(_account(draft),),
         aside=pd.DataFrame(aside, index=_index(draft.micros[left], zone)),
     )
-    return OneLog(readings=readings, rows=take(draft.rows))
+    return OneLog(readings=readings, rows=take(draft.rows), log=draft.log)
 
 
 def _index(micros: Micros, zone: str) -> pd.DatetimeIndex:
