@@ -225,7 +225,8 @@ class Table:
         body = "".join(
             f'<tr class="fw-{self.emphasis.get(number, "row")}">'
             + "".join(
-                f'<td class="fw-{align}"><span>{html_text(cell)}</span>{_html_padding(padding[number])}</td>'
+                f'<td class="fw-{align}{_html_long(cell)}"><span>{html_text(cell)}</span>'
+                f"{_html_padding(padding[number])}</td>"
                 for cell, align, padding in zip(row, aligns, paddings, strict=True)
             )
             + "</tr>"
@@ -252,6 +253,14 @@ class Table:
 
 _SHORT_TABLE = 14  # rows: up to here a table is kept on one page
 _LONG_CELL = 600  # characters: a row with a longer cell may split over two pages
+
+
+_LONG_RUN = re.compile(r"\S{29,}")  # longer than any word: a name, a hash
+
+
+def _html_long(cell: str) -> str:
+    """Return the class of a cell whose line may break anywhere; others keep their words whole."""
+    return " fw-long" if _LONG_RUN.search(cell) else ""
 
 
 def _html_padding(digits: str) -> str:
