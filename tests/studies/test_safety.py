@@ -67,6 +67,8 @@ def test_an_over_range_cell_is_at_least_its_range(
     assert rows is not None
     assert rows.dry.is_lower_bound
     assert rows.over_range == 1
+    over = next(one for one in audit.judgements if one.rule == "carbon_monoxide_over_range")
+    assert over.limit_high == pytest.approx(4000e-6)
 
 
 def test_over_range_of_a_small_cell_is_at_least_correct(
@@ -212,6 +214,10 @@ def test_a_dilute_sample_cannot_tell(
         row[1] = "16.5"
     audit = judged(make_visit, complete_plan, settled)
     assert weights(audit)["sample_state"] == "correct"
+    found = next(one for one in audit.judgements if one.rule == "sample_state")
+    assert found.limit_high == 0.15
+    assert found.measured is not None
+    assert found.measured.value == pytest.approx(0.165, abs=0.001)
 
 
 def test_a_flue_below_its_dew_point_in_an_appliance_not_made_for_it(
@@ -236,6 +242,21 @@ def test_setting_rows_aside_does_not_hide_a_peak(
     audit = judged(make_visit, complete_plan, settled)
     assert sum(part.rows for part in audit.visit.readings.accounts[0].set_aside) == 16
     assert audit.verdict.name == verdict
+
+
+@pytest.mark.parametrize("time", ["", "25:61"])
+def test_a_row_without_a_time_keeps_its_carbon_monoxide(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], time: str
+) -> None:
+    settled[60][0], settled[60][2] = time, "600"
+    row = 60 + 2
+    if time:
+        complete_plan["logs"][0]["set_aside"] = [{"rows": [row, row], "because": "the logger restarted"}]
+    audit = judged(make_visit, complete_plan, settled)
+    assert weights(audit)["carbon_monoxide_air_free_furnace"] == "correct"
+    found = audit.points[0].carbon_monoxide
+    assert found is not None
+    assert str(found.when.tz_localize(None)) == settled[59][0]  # it stands at the time of the row before it
 
 
 def test_ambient_carbon_monoxide_logged_outside_of_every_test_point_counts(

@@ -6,6 +6,7 @@ import codecs
 import csv
 import datetime as dt
 import io
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -185,7 +186,7 @@ CASES: dict[str, Case] = {
     ),
     # cells
     "empty cells": Case(PLAIN.replace("5.1", "").replace("32", ""), {}, oxygen=(NAN, 5.2), co=(31.0, NAN)),
-    "thousands in blanks": cell("0,5", 0.5, decimal=","),
+    "decimal comma between pipes": cell("0,5", 0.5, decimal=","),
     "plus sign": cell("+5.1", 5.1),
     "no zero before the point": cell(".5", 0.5),
     "no figure after the point": cell("5.", 5.0),
@@ -209,11 +210,17 @@ CASES: dict[str, Case] = {
     "day and month in points": clock("%d.%m.%y %H:%M:%S", "14.01.26 10:00:00", "14.01.26 10:00:05"),
     "month as a word": clock("%d %b %Y %H:%M:%S", "14 Jan 2026 10:00:00", "14 Jan 2026 10:00:05"),
     "twelve hours": clock("%m/%d/%Y %I:%M:%S %p", "01/14/2026 10:00:00 AM", "01/14/2026 10:00:05 am"),
+    "twelve hours past midnight and noon": Case(
+        HEAD + "01/14/2026 12:00:00 AM,5.1,31\n01/14/2026 12:00:05 PM,5.2,32\n",
+        {"time": {"column": "Time", "format": "%m/%d/%Y %I:%M:%S %p"}},
+        "00:00:00 12:00:05",
+    ),
     "zone in the pattern": clock(
         "%Y-%m-%d %H:%M:%S %z", "2026-01-14 16:00:00 +0100", "2026-01-14 15:00:05 +0000"
     ),
     "epoch seconds": clock("epoch", "1768402800", "1768402805.0"),
     "epoch milliseconds": clock("epoch", "1768402800000", "1768402805000"),
+    "epoch microseconds": clock("epoch", "1768402800000000", "1768402805000000"),
     "clock alone": clock("ISO", "10:00:00", "10:00:05", column="time_column"),
     "clock without leading zero": Case(
         HEAD + "9:59:58,5.1,31\n10:00:05,5.2,32\n", {"time": {"time_column": "Time"}}, "09:59:58 10:00:05"
@@ -327,6 +334,78 @@ def test_an_awkward_log_is_read(tmp_path: Path, name: str) -> None:
         assert account.read == len(lines) - case.log.get("header_row", 1)
 
 
+NUMBERS: Mapping[str, tuple[dict[str, Any], float]] = {  # as carbon monoxide [ppm] may be written
+    "1,234.5": ({}, 1234.5),
+    "1,234": ({"thousands": ","}, 1234),
+    "1.234,5": ({"decimal": ","}, 1234.5),
+    "1.234": ({"decimal": ",", "thousands": "."}, 1234),
+    "1,234 ": ({"decimal": ","}, 1.234),
+    "1 234": ({}, 1234),
+    "1 234,5": ({"decimal": ","}, 1234.5),
+    "1\u202f234": ({}, 1234),
+    "1'234.5": ({}, 1234.5),
+    "1’234": ({}, 1234),
+    "1.2345E3": ({}, 1234.5),
+    "1,2345e+03": ({"decimal": ","}, 1234.5),
+    "0001234": ({}, 1234),
+}
+WORDS: Mapping[str, tuple[Cell, float]] = {  # what stands there instead, and the least it can be [ppm]
+    "OVER": (Cell.OVER_RANGE, 4000),
+    "Over range": (Cell.OVER_RANGE, 4000),
+    "OL": (Cell.OVER_RANGE, 4000),
+    "++++": (Cell.OVER_RANGE, 4000),
+    "^^^": (Cell.OVER_RANGE, 4000),
+    "inf": (Cell.OVER_RANGE, 4000),
+    ">2000": (Cell.OVER_RANGE, 2000),
+    "> 2 000": (Cell.OVER_RANGE, 2000),
+    ">=2000": (Cell.OVER_RANGE, 2000),
+    "≥2000": (Cell.OVER_RANGE, 2000),
+    "4000": (Cell.OVER_RANGE, 4000),  # the top of the span: it may be more
+    "UNDER": (Cell.UNDER_RANGE, NAN),
+    "<5": (Cell.UNDER_RANGE, NAN),
+    "<<<": (Cell.UNDER_RANGE, NAN),
+    "": (Cell.EMPTY, NAN),
+    "  ": (Cell.EMPTY, NAN),
+    "---": (Cell.NO_NUMBER, NAN),
+    "–": (Cell.NO_NUMBER, NAN),
+    "****": (Cell.NO_NUMBER, NAN),
+    "-.-": (Cell.NO_NUMBER, NAN),
+    "Error": (Cell.NO_NUMBER, NAN),
+    "purge": (Cell.NO_NUMBER, NAN),
+    "n/a": (Cell.NO_NUMBER, NAN),
+    "#DIV/0!": (Cell.NO_NUMBER, NAN),
+    "NaN": (Cell.NO_NUMBER, NAN),
+    "-999": (Cell.NO_NUMBER, NAN),
+    "9999": (Cell.OVER_RANGE, 4000),  # beyond the span, and no sentinel where it can be a reading
+}
+
+
+def monoxide(path: Path, cell: str, log: dict[str, Any]) -> Readings:
+    content = f"Time|O2|CO\n2026-01-14 10:00:00|5|31\n2026-01-14 10:00:05|5|{cell}\n"
+    return read(path, content, {"CO": O2_AND_CO["CO"]}, delimiter="|", **log)
+
+
+@pytest.mark.parametrize("text", NUMBERS)
+def test_a_number_is_read_as_it_is_written(tmp_path: Path, text: str) -> None:
+    log, value = NUMBERS[text]
+    readings = monoxide(tmp_path, text, log)
+    np.testing.assert_allclose(readings.frame["carbon_monoxide_dry"] * 1e6, [31, value], rtol=1e-12)
+    assert readings.states.empty
+
+
+@pytest.mark.parametrize("text", WORDS)
+def test_a_word_for_a_number_is_labelled(tmp_path: Path, text: str) -> None:
+    state, least = WORDS[text]
+    readings = monoxide(tmp_path, text, {})
+    np.testing.assert_allclose(readings.frame["carbon_monoxide_dry"] * 1e6, [31, NAN], rtol=1e-12)
+    assert readings.states["carbon_monoxide_dry"].tolist() == [Cell.NUMBER, state]
+    if np.isnan(least):
+        assert readings.lower_bounds.empty
+    else:
+        np.testing.assert_allclose(readings.lower_bounds["carbon_monoxide_dry"] * 1e6, [NAN, least])
+    assert readings.accounts[0].used == 2  # no row is lost for it
+
+
 def test_two_rows_going_back_are_no_log_newest_first(tmp_path: Path) -> None:
     with pytest.raises(VisitError, match="time goes back"):
         read(tmp_path, CASES["newest first"].content)
@@ -351,6 +430,12 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], str]] = {
         PLAIN.replace("2026-01-14", "14/01/2026"),
         {},
         r"'14/01/2026 10:00:00' cannot be read \(and 1 more like it\) \(log.csv, row 2\).*%d/%m/%Y",
+    ),
+    "lone mark of thousands": (PLAIN.replace("32", '"1,234"'), {}, r"'1,234' in column 'CO' .*thousands = "),
+    "day or month first is not guessed": (
+        PLAIN.replace("2026-01-14", "01/02/2026"),
+        {},
+        r"'01/02/2026 10:00:00' cannot be read .*'%d/%m/%Y %H:%M:%S' if the day comes first, '%m/%d/%Y",
     ),
     "month first read as day first": (
         HEAD + "01/14/2026 10:00:00,5,31\n",
@@ -432,6 +517,38 @@ def test_a_fault_far_down_is_told_by_its_row(tmp_path: Path) -> None:
     readings = read(tmp_path, HEAD + "\n".join(lines))
     assert readings.states["oxygen_dry"].to_numpy().nonzero()[0].tolist() == [69_000]
     assert readings.states["oxygen_dry"].iloc[69_000] == Cell.NO_NUMBER
+
+
+WORST: Mapping[str, str] = {  # what stands after the time and the oxygen of every second row
+    "plain": "31",
+    "an open quotation mark": '"31',
+    "an inch mark": '31\n4" vent,"5.3,33',
+    "many quotation marks": '31\n,"3' + '"",""' * 20,
+    "a cell too many": "31,3",
+    "a remark": "31\nthe probe was moved",
+    "no time": "31\n,5.1,31",
+}
+
+
+@pytest.mark.law
+@pytest.mark.parametrize("name", WORST)
+def test_the_work_of_an_awkward_log_grows_with_its_rows(tmp_path: Path, name: str) -> None:
+    """Four times the rows take about four times the time; sixteen times, were each row to look at all of them."""
+
+    def seconds(rows: int) -> float:
+        start = pd.Timestamp("2026-01-14 00:00:00")
+        stamps = pd.date_range(start, periods=rows, freq="s").strftime("%Y-%m-%d %H:%M:%S")
+        lines = [f"{stamp},5.1,{WORST[name] if row % 2 else 31}\n" for row, stamp in enumerate(stamps)]
+        content = (HEAD + "".join(lines)).encode()
+        taken = []
+        for _ in range(3):
+            began = time.perf_counter()
+            account = read(tmp_path, content).accounts[0]
+            taken.append(time.perf_counter() - began)
+            assert account.read == content.count(b"\n") - 1
+        return min(taken)
+
+    assert seconds(16_000) / seconds(4_000) < 9
 
 
 # ------------------------------------------------------------------------------------------- laws

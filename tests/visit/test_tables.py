@@ -148,6 +148,20 @@ def test_which_of_several_sheets_is_asked(tmp_path: Path) -> None:
     holds_the_rows(read(tmp_path, book, sheet="Log"))
 
 
+def test_a_sheet_of_a_file_that_has_none_is_told(write_visit: Writer) -> None:
+    folder = write_visit(swap={'file = "flue.csv"\n': 'file = "flue.csv"\nsheet = "Log"\n'})
+    with pytest.raises(
+        VisitError,
+        match=r"the sheet 'Log' is named of 'flue.csv', which is a text file \(visit.toml, line 19, logs.sheet\): "
+        r"only a workbook \(.xlsx\) has sheets. Take sheet out",
+    ):
+        open_visit(folder)
+    (folder / "flue.csv").write_bytes(parquet(Time=["2026-01-14 10:00:00"], O2=[5.0], CO=[31], T=[400]))
+    assert any("which is a Parquet file" in problem.what for problem in check_visit(folder))
+    (folder / "flue.csv").write_bytes(workbook(NAMES, *ROWS))
+    assert not any("which is a" in problem.what for problem in check_visit(folder))
+
+
 @pytest.mark.parametrize(
     "damage",
     [

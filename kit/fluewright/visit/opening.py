@@ -35,6 +35,7 @@ from fluewright.visit.schema import (
     column_scale,
 )
 from fluewright.visit.schema_problems import Place, problems_in, where_in
+from fluewright.visit.tables import kind_of
 from fluewright.visit.tidy import OneLog, read_log
 from fluewright.visit.times import moment_on_utc
 
@@ -336,6 +337,7 @@ def _read_logs(folder: Path, pieces: _Pieces, at: _At, problems: list[Problem]) 
     for number, log in pieces.logs.items():
         try:
             path = _log_path(folder, log.file, at("logs", number, "file"))
+            problems += _sheet_problems(path, log, at("logs", number, "sheet"))
             if pieces.attendance is not None and log.instrument in pieces.instruments:
                 logs.append(
                     read_log(path, log=log, attendance=pieces.attendance, instruments=pieces.instruments)
@@ -378,6 +380,21 @@ def _log_path(folder: Path, name: str, where: str) -> Path:
             f"Did you mean {shown(near[0])}?" if near else listed,
         )
     return path
+
+
+def _sheet_problems(path: Path, log: Log, where: str) -> Iterator[Problem]:
+    """Yield the problem of a sheet that is named in a file which has none."""
+    if log.sheet is None:
+        return
+    with path.open("rb") as file:
+        kind = kind_of(file.read(4))
+    if kind in {"text", "Parquet"}:
+        yield Problem(
+            what=f"the sheet {shown(log.sheet)} is named of {shown(log.file)}, which is a {kind} file",
+            where=where,
+            rule="only a workbook (.xlsx) has sheets",
+            way_out="Take sheet out, or name the workbook under file",
+        )
 
 
 def _join(logs: list[OneLog], problems: list[Problem]) -> Readings | None:

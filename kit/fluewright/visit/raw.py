@@ -1,4 +1,4 @@
-"""A log as it fills up while it is read: columns of the rows that have a time, and what all other rows are."""
+"""A log as it fills up while it is read: columns of the rows that hold readings, and what all other rows are."""
 
 from __future__ import annotations
 
@@ -26,11 +26,15 @@ class RowsAside:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TimedRows:
-    """The rows of one block that have a time: `cells` by quantity, `texts` the unreadable cells by row."""
+    """The rows of one block that hold readings: `cells` by quantity, `texts` the unreadable cells by row.
+
+    A row that is not `timed` has no time of its own, and stands at that of the row before it.
+    """
 
     rows: NDArray[np.int64]
     micros: Micros
     zoned: Mask
+    timed: Mask
     cells: Mapping[str, Cells]
     texts: Mapping[str, Mapping[int, str]]
 
@@ -41,6 +45,7 @@ class TimedRows:
             rows=self.rows[keep],
             micros=self.micros[keep],
             zoned=self.zoned[keep],
+            timed=self.timed[keep],
             cells={quantity: column.taken(keep) for quantity, column in self.cells.items()},
         )
 
@@ -50,15 +55,18 @@ class BlockRead:
     """What was read of one block of lines.
 
     `unreadable` holds the first times that could not be read, by row, and `unreadable_rows` counts them all.
-    `worded` names the quantities whose cells are not all numbers.
+    `worded` names the quantities whose cells are not all numbers; `extremes` holds the least and the greatest number
+    of each. `shifted` says that a row with a time had too few or too many cells.
     """
 
     lines: int
     timed: TimedRows | None = None
+    extremes: dict[str, tuple[float, float]] = field(default_factory=dict)
     aside: dict[str, RowsAside] = field(default_factory=dict)
     unreadable: dict[int, str] = field(default_factory=dict)
     unreadable_rows: int = 0
     worded: set[str] = field(default_factory=set)
+    shifted: bool = False
 
     def set_aside(self, reason: str, rows: Sequence[int] | NDArray[np.int64], example: str = "") -> None:
         """Account for rows that are not used."""
@@ -87,18 +95,17 @@ class Growing:
     __slots__ = ("_array", "_count")
 
     def __init__(self, kind: type[np.generic], room: int) -> None:
-        self._array = np.zeros(max(room, 1), kind)
+        self._array = np.empty(max(room, 1), kind)  # not zeros: those would come in small pages, one by one
         self._count = 0
 
     def append(self, part: NDArray[Any] | None, length: int) -> None:
         """Append `length` values; None is that many zeros."""
         end = self._count + length
         if end > len(self._array):
-            grown = np.zeros(2 * end, self._array.dtype)
+            grown = np.empty(2 * end, self._array.dtype)
             grown[: self._count] = self.whole()
             self._array = grown
-        if part is not None:
-            self._array[self._count : end] = part
+        self._array[self._count : end] = 0 if part is None else part
         self._count = end
 
     def whole(self) -> NDArray[Any]:
@@ -116,9 +123,11 @@ class RawLog:
         self.aside: dict[str, RowsAside] = {}
         self.unreadable: dict[int, str] = {}
         self.worded: set[str] = set()
+        self.shifted = False
+        self.extremes = dict.fromkeys(quantities, (np.nan, np.nan))
         self.texts: dict[str, dict[int, str]] = {quantity: {} for quantity in quantities}
         self._rows, self._micros = Growing(np.int64, room), Growing(np.int64, room)
-        self._zoned = Growing(np.bool_, room)
+        self._zoned, self._timed = Growing(np.bool_, room), Growing(np.bool_, room)
         self._values = {quantity: Growing(np.float64, room) for quantity in quantities}
         self._states = {quantity: Growing(np.int8, room) for quantity in quantities}
         self._bounds: dict[str, list[tuple[int, NDArray[np.float64]]]] = {
@@ -129,7 +138,11 @@ class RawLog:
         """Add what was read of the block that follows."""
         self.read += block.lines
         self.worded |= block.worded
+        self.shifted |= block.shifted
         self.unreadable_rows += block.unreadable_rows
+        for quantity, (least, greatest) in block.extremes.items():
+            low, high = self.extremes[quantity]
+            self.extremes[quantity] = (np.fmin(low, least), np.fmax(high, greatest))
         for row, text in block.unreadable.items():
             if len(self.unreadable) < TEXTS_KEPT:
                 self.unreadable[row] = text
@@ -143,6 +156,7 @@ class RawLog:
         self._rows.append(timed.rows, length)
         self._micros.append(timed.micros, length)
         self._zoned.append(timed.zoned, length)
+        self._timed.append(timed.timed, length)
         for quantity, cells in timed.cells.items():
             self._values[quantity].append(cells.values, length)
             self._states[quantity].append(cells.states, length)
@@ -153,7 +167,7 @@ class RawLog:
 
     @property
     def rows(self) -> NDArray[np.int64]:
-        """The line number of each row that has a time."""
+        """The line number of each row that holds readings."""
         return self._rows.whole()
 
     @property
@@ -166,8 +180,13 @@ class RawLog:
         """Whether the time of each of them is of UTC."""
         return self._zoned.whole()
 
+    @property
+    def timed(self) -> Mask:
+        """Whether each of them has a time of its own; one that has none stands at that of the row before it."""
+        return self._timed.whole()
+
     def take(self, quantity: str) -> Cells:
-        """Return the cells of a quantity; the log lets go of them, so that a long one is not held twice."""
+        """Return the cells of a quantity in SI; the log lets go of them, so that a long one is not held twice."""
         values, states = self._values.pop(quantity).whole(), self._states.pop(quantity).whole()
         pieces = self._bounds.pop(quantity)
         bounds = np.full(len(values), np.nan) if pieces else None

@@ -51,6 +51,11 @@ class _Draft:
     micros: Micros
     problems: list[Problem]
 
+    @property
+    def steps(self) -> NDArray[np.int64]:
+        """The time [µs] from each row that is used to the next."""
+        return np.diff(self.micros if self.kept.all() else self.micros[self.kept])
+
     def leave_out(self, these: Mask, reason: str) -> None:
         """Account for rows that are not used after all."""
         add_aside(self.raw.aside, reason, np.sort(self.rows[these]))
@@ -103,7 +108,7 @@ def read_log(
         raw=raw,
         attendance=attendance,
         rows=raw.rows,
-        kept=np.ones(len(raw.rows), bool),
+        kept=raw.timed.copy(),
         micros=raw.micros,
         problems=problems,
     )
@@ -114,7 +119,7 @@ def read_log(
     _leave_out_duplicates(draft, order)
     _note_interval(draft, order)
     columns = {
-        column.quantity: _in_si(raw.take(column.quantity), name, column, draft, instruments)
+        column.quantity: _checked(raw.take(column.quantity), name, column, draft, instruments)
         for name, column in log.columns.items()
     }
     if problems or not draft.kept.any():
@@ -254,11 +259,11 @@ def _refuse_clock_changes(draft: _Draft, placed: OnUTC, zoned: Mask) -> None:
 
 def _order(draft: _Draft) -> slice:
     """Return the order in which rows ascend in time: as written, or all turned round."""
-    places = np.flatnonzero(draft.kept)
-    steps = np.diff(draft.micros[places])
+    steps = draft.steps
     back = np.flatnonzero(steps < 0)
     if not len(back) or draft.problems:
         return slice(None)
+    places = np.flatnonzero(draft.kept)
     if (steps <= 0).all() and len(places) > 2:
         draft.raw.notes.append("its rows were written newest first and were turned round")
         return slice(None, None, -1)
@@ -276,22 +281,23 @@ def _order(draft: _Draft) -> slice:
 
 
 def _leave_out_duplicates(draft: _Draft, order: slice) -> None:
-    places = np.arange(len(draft.rows))[order][draft.kept[order]]
-    again = np.zeros(len(draft.rows), bool)
-    again[places[1:][np.diff(draft.micros[places]) == 0]] = True
-    draft.leave_out(again, "same time as the row before")
+    """Leave out all but the first of the rows of one time, in the order in which they ascend."""
+    same = draft.steps[order] == 0
+    if same.any():
+        again = np.zeros(len(draft.rows), bool)
+        again[np.flatnonzero(draft.kept)[order][1:][same]] = True
+        draft.leave_out(again, "same time as the row before")
 
 
 def _note_interval(draft: _Draft, order: slice) -> None:
     """Note how often a row was written, and where rows are missing."""
-    kept = draft.kept[order]
-    steps = np.diff(draft.micros[order][kept]) / 1e6
+    steps = np.abs(draft.steps[order]) / 1e6
     if len(steps) < _STEPS_TO_NOTE:
         return
     usual = float(np.median(steps))
     note, gaps = f"rows follow each other every {usual:g} s", int((steps > _GAP * usual).sum())
     if gaps:
-        row = draft.rows[order][kept][1:][np.argmax(steps)]
+        row = draft.rows[draft.kept][order][1:][np.argmax(steps)]
         note += f"; {gaps} gap{'s' if gaps > 1 else ''} of more than {_GAP * usual:g} s, "
         note += f"the longest {steps.max():g} s before row {row}"
     draft.raw.notes.append(note)
@@ -300,43 +306,44 @@ def _note_interval(draft: _Draft, order: slice) -> None:
 # ---------------------------------------------------------------------------------------- numbers
 
 
-def _in_si(
+def _checked(
     cells: Cells, name: str, column: Column, draft: _Draft, instruments: Mapping[str, Instrument]
 ) -> Cells:
-    """Return the cells of a column in SI, over-range readings as bounds; report what is no possible reading."""
-    slope, offset = column_scale(column.unit, column.quantity)
+    """Return the cells of a column, over-range readings as bounds; report what is no possible reading."""
     accuracy = stated_accuracy(instruments, column.instrument or draft.log.instrument, column.quantity)
+    low, high = _possible(column.quantity, accuracy)
+    span = np.nan if accuracy.span is None else accuracy.span[1]
+    top = span - abs(span) * _AT_TOP
+    least, greatest = draft.raw.extremes[column.quantity]
+    if column.quantity not in draft.raw.worded and low <= least and greatest <= high and not greatest >= top:
+        return cells
     values, bounds = cells.values, cells.bounds
     states = np.zeros(len(values), np.int8) if cells.states is None else cells.states
     _refuse_text(states, name, column, draft)
-    values *= slope
-    values += offset
-    impossible = np.flatnonzero(_impossible(values, column.quantity, accuracy))
+    impossible = np.flatnonzero((values < low) | (values > high))
     if len(impossible):
+        slope, offset = column_scale(column.unit, column.quantity)
         written = (values[impossible] - offset) / slope
         sentinel = np.isclose(written[:, None], np.array(_SENTINELS), rtol=1e-9, atol=0.0).any(axis=1)
         _refuse_impossible(impossible[~sentinel], values, name, column, draft)
         states[impossible[sentinel]], values[impossible[sentinel]] = Cell.NO_NUMBER, np.nan
-    top = np.nan if accuracy.span is None else accuracy.span[1]
-    at_top = values >= top - abs(top) * _AT_TOP
+    at_top = values >= top
     states[at_top], values[at_top] = Cell.OVER_RANGE, np.nan
     over = states == Cell.OVER_RANGE
     if not over.any():
         return Cells(values=values, states=states if states.any() else None)
-    least = np.full(len(values), top)
-    if bounds is not None:
-        least = np.where(np.isnan(bounds), top, bounds * slope + offset)
-    _refuse_boundless(np.flatnonzero(over & np.isnan(least) & draft.kept), column, accuracy, draft)
-    return Cells(values=values, states=states, bounds=np.where(over, least, np.nan))
+    bounds = np.full(len(values), span) if bounds is None else np.where(np.isnan(bounds), span, bounds)
+    _refuse_boundless(np.flatnonzero(over & np.isnan(bounds) & draft.kept), column, accuracy, draft)
+    return Cells(values=values, states=states, bounds=np.where(over, bounds, np.nan))
 
 
-def _impossible(values: Array, quantity: str, accuracy: StatedAccuracy) -> Mask:
-    """Tell the readings outside of what the quantity can be, by more than the instrument may be wrong."""
+def _possible(quantity: str, accuracy: StatedAccuracy) -> tuple[float, float]:
+    """Return what the quantity can be, and more by what the instrument may be wrong."""
     known = sources.quantity(quantity)
     allowed = max(accuracy.absolute, accuracy.of_span, accuracy.resolution)
     low = -np.inf if known.low is None else known.low - allowed - abs(known.low) * _AT_TOP
     high = np.inf if known.high is None else known.high + allowed + abs(known.high) * _AT_TOP
-    return np.asarray((values < low) | (values > high))
+    return low, high
 
 
 def _refuse_cells(

@@ -26,6 +26,7 @@ _ISO = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?"
 _ZONE = r" ?(Z|[+-]\d\d(:?\d\d)?)$"
 _MILLISECONDS_FROM = 1e11  # seconds since 1970 reach this in the year 5138
 _MICROSECONDS_FROM = 1e14
+_QUARTERS_LOOKED_AT = 100_000  # nearly three years
 _UNBROKEN = 5  # intervals: a longer gap is taken for a break when an hour that occurs twice is told apart
 
 
@@ -147,6 +148,10 @@ class OnUTC:
 
 def set_on_utc(local: Micros, *, zone: str) -> OnUTC:
     """Set local times on UTC; an hour that occurs twice is told apart by the order of the rows where that is plain."""
+    shift = _one_shift(local, zone)
+    if shift is not None:
+        none = np.zeros(len(local), bool)
+        return OnUTC(micros=local + shift, twice=none, never=none)
     first = _localized(local, zone, summer=True)
     second = _localized(local, zone, summer=False)
     never = first == pd.NaT.value
@@ -158,6 +163,17 @@ def set_on_utc(local: Micros, *, zone: str) -> OnUTC:
         if chosen is not None:
             micros[begin:end], twice[begin:end] = chosen, False
     return OnUTC(micros=micros, twice=twice, never=never)
+
+
+def _one_shift(local: Micros, zone: str) -> int | None:
+    """Return what sets all times on UTC [µs], or None where the clocks are changed between the first and the last."""
+    first, last = (int(end) // _QUARTER for end in (local.min(), local.max()))
+    if last - first > _QUARTERS_LOOKED_AT:
+        return None
+    quarters = np.arange(first, last + 1) * _QUARTER
+    shifts = [_localized(quarters, zone, summer=summer) - quarters for summer in (True, False)]
+    shift = int(shifts[0][0])
+    return shift if np.ptp(shifts) == 0 and abs(shift) <= _DAY else None
 
 
 def _localized(local: Micros, zone: str, *, summer: bool) -> Micros:
