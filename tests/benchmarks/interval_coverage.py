@@ -6,7 +6,8 @@ rows, an adjustment in mid-test. The analysis sees the readings and the specific
 the lag-free, noise-free signals over the window that was accepted. Signals are made from formulas of their own; the
 chain from readings to results is the package's, so this asks about windows and intervals, not about combustion.
 
-Run: python tests/benchmarks/interval_coverage.py [VISITS] [SEED]
+Run: python tests/benchmarks/interval_coverage.py [VISITS] [SEED]; a minute or two. The tables of a run of 1,000
+visits or more are written beside this file, for the validation notebook.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import json
 import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -28,11 +30,14 @@ from fluewright.visit import StatedAccuracy
 
 VISITS = 3_600
 SEED = 11
+RECORDED_FROM = 1_000  # visits
+TABLE = Path(__file__).with_suffix(".csv")
 DRAWS = 3_000
 PPM, PERCENT = 1e-6, 1e-2
 FRESH = 0.209
 CHANNELS = ("oxygen_dry", "carbon_monoxide_dry", "flue_temperature", "air_temperature")
 RESULTS = ("excess_air", "efficiency_gross", "carbon_monoxide_air_free")
+SETTLING = ("start_not_early", "median_late_share", "found_where_steady", "none_where_not")
 START = pd.Timestamp("2026-01-14 10:00", tz="America/New_York")
 
 
@@ -346,43 +351,87 @@ def visit(seed: int, number: int, bias: str) -> dict[str, object]:
     return record
 
 
+STRATA = ("low CO", "high CO", "CO near zero", "condensing", "cycling", "high O2")
+BIASES = ("normal", "U-shaped", "out of specification")
+
+
 def share(table: pd.DataFrame, column: str) -> float:
     return round(float(table[column].dropna().astype(float).mean()), 4)
 
 
-def run(visits: int, seed: int, bias: str) -> pd.DataFrame:
+def run(visits: int, seed: int, bias: str = "as stated") -> pd.DataFrame:
     return pd.DataFrame([visit(seed, number, bias) for number in range(visits)])
+
+
+def coverage(table: pd.DataFrame, *, biases: str = "as stated") -> pd.DataFrame:
+    """Return the share of intervals that hold the truth, of all visits with a window and of each kind of them."""
+    used = table[table["found"]]
+    kinds = {"all": used}
+    if biases == "as stated":
+        kinds |= {stratum: used[used[stratum].astype(bool)] for stratum in STRATA}
+    rows = [
+        {"sensor errors": biases, "visits of the kind": kind, "windows": len(part)}
+        | {name: share(part, name) for name in RESULTS}
+        for kind, part in kinds.items()
+    ]
+    return pd.DataFrame(rows)
+
+
+def windows(table: pd.DataFrame) -> pd.DataFrame:
+    """Return how wide intervals are against those of an oracle that knows the window, and how windows lie.
+
+    Settling is the time from which the noise-free signals stay close to where they are going.
+    """
+    used, steady, rest = table[table["found"]], table[table["true_steady"]], table[~table["true_steady"]]
+    rows = [
+        (
+            f"median width of the interval of {name}, as a multiple of the oracle's",
+            used,
+            round(float(used[f"{name} width"].median()), 4),
+        )
+        for name in RESULTS
+    ]
+    rows += [
+        ("share of windows that start at most a sample before settling", used, share(used, "not_early")),
+        (
+            "median share of the steady time that passes before the window starts",
+            used,
+            round(float(used["late_share"].median()), 4),
+        ),
+        ("share of visits with steady time enough that have a window", steady, share(steady, "found")),
+        ("share of the other visits that have none", rest, round(1 - share(rest, "found"), 4)),
+    ]
+    return pd.DataFrame(
+        [{"windows": what, "of visits": len(part), "value": value} for what, part, value in rows]
+    )
 
 
 def main() -> None:
     visits = int(sys.argv[1]) if len(sys.argv) > 1 else VISITS
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else SEED
-    table = run(visits, seed, "as stated")
-    used = table[table["found"]]
-    figures: dict[str, object] = {"visits": visits, "seed": seed, "windows": len(used)}
-    figures["coverage"] = {name: share(used, name) for name in RESULTS}
-    figures["median_width_to_oracle"] = {
-        name: round(float(used[f"{name} width"].median()), 3) for name in RESULTS
+    table = run(visits, seed)
+    wrong = {bias: run(visits // 3, seed + 1, bias) for bias in BIASES}
+    covered = pd.concat([coverage(table), *(coverage(part, biases=bias) for bias, part in wrong.items())])
+    lying = windows(table)
+    if visits >= RECORDED_FROM:
+        covered.to_csv(TABLE, index=False, lineterminator="\n")
+        lying.to_csv(TABLE.with_stem("interval_windows"), index=False, lineterminator="\n")
+    print(covered.to_string(index=False), lying.to_string(index=False), sep="\n\n")
+    held = {
+        (row["sensor errors"], row["visits of the kind"]): {name: row[name] for name in RESULTS}
+        for _, row in covered.iterrows()
     }
-    figures["strata"] = {
-        stratum: {"visits": int(used[stratum].sum())}
-        | {name: share(used[used[stratum].astype(bool)], name) for name in RESULTS}
-        for stratum in ("low CO", "high CO", "CO near zero", "condensing", "cycling", "high O2")
+    values = lying["value"].tolist()
+    figures: dict[str, object] = {
+        "visits": visits,
+        "seed": seed,
+        "windows": int(table["found"].sum()),
+        "coverage": held["as stated", "all"],
+        "median_width_to_oracle": dict(zip(RESULTS, values[:3], strict=True)),
+        "strata": {stratum: held["as stated", stratum] for stratum in STRATA},
+        "settling": dict(zip(SETTLING, values[3:], strict=True)),
     }
-    steady, rest = table[table["true_steady"]], table[~table["true_steady"]]
-    figures["settling"] = {
-        "start_not_early": share(used, "not_early"),
-        "median_late_share": round(float(used["late_share"].median()), 3),
-        "found_where_steady": share(steady, "found"),
-        "none_where_not": round(1 - share(rest, "found"), 4),
-        "steady_visits": len(steady),
-        "other_visits": len(rest),
-    }
-    for bias in ("normal", "U-shaped", "out of specification"):
-        wrong = run(visits // 9, seed + 1, bias)
-        figures[f"coverage, bias {bias}"] = {name: share(wrong[wrong["found"]], name) for name in RESULTS}
-    for name, value in figures.items():
-        print(f"{name}: {value}")
+    figures |= {f"coverage, bias {bias}": held[bias, "all"] for bias in BIASES}
     print(json.dumps(figures))
 
 

@@ -12,6 +12,7 @@ import pytest
 from fluewright import sources
 from fluewright.errors import InputError
 from fluewright.steady import (
+    ChannelMean,
     SettledPoint,
     Window,
     assumed_accuracy,
@@ -308,6 +309,25 @@ def test_draws_share_the_bias_of_an_instrument() -> None:
 def test_another_instrument_has_another_bias() -> None:
     found, left = draw_means(two_points(0.0, ("flue", "other")), draws=2000, seed=1)
     assert abs(np.corrcoef(found["oxygen_dry"], left["oxygen_dry"])[0, 1]) < 0.1
+
+
+@pytest.mark.law
+def test_a_mean_that_points_share_is_drawn_once() -> None:
+    found, left = two_points(0.01)
+    air = spot_mean("air_temperature", [293.0, 295.0, 294.0])
+    other = spot_mean("air_temperature", [293.0, 295.0, 294.0])  # the same numbers, read again
+
+    def drawn(*means: ChannelMean) -> list[Array]:
+        points = [
+            replace(point, means={"air_temperature": mean})
+            for point, mean in zip((found, left), means, strict=True)
+        ]
+        return [values["air_temperature"] for values in draw_means(points, draws=2000, seed=1)]
+
+    np.testing.assert_array_equal(*drawn(air, air))
+    once, again = drawn(air, other)
+    assert np.std(again - once) == pytest.approx(np.sqrt(2) * np.std(once - once.mean()), rel=0.5)
+    assert np.std(again - once) > 0.5
 
 
 @pytest.mark.law

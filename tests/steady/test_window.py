@@ -97,7 +97,7 @@ def test_a_steady_climb_is_refused_with_its_number(burn: Maker) -> None:
     assert re.search(r"flue temperature still rising (5\.9|6|6\.1) °F/min", found.least_bad.because)
     assert found.least_bad.because in found.outcome
     reasons = " ".join(part.reason for part in find_steady_window(frame, system="SI").refused)
-    assert "flue temperature still rising 3.3 °C/min; limit 1.1 °C/min" in reasons
+    assert "flue temperature still rising 3.3 K/min; limit 1.1 K/min" in reasons
 
 
 @pytest.mark.parametrize("with_return", [False, True])
@@ -276,6 +276,52 @@ def test_missing_flue_temperature_is_told(burn: Maker) -> None:
     assert found.not_judged == ("flue_temperature",)
     assert np.isnan(found.flue_slope)
     assert np.isnan(found.flue_rise_remaining)
+
+
+def test_a_pre_purge_is_told_by_the_fan(burn: Maker) -> None:
+    made = burn()
+    frame = made.frame()
+    pull = np.where(np.arange(len(frame)) < made.light_off - 30, 0.0, -180.0)
+    pull[made.off :] = 0.0
+    found = find_steady_window(frame.assign(draft_inducer=pull))
+    assert [part.phase for part in found.refused[:3]] == ["fresh air", "pre-purge", "light-off"]
+    assert abs(found.refused[1].rows - 30) <= 10  # light-off is told by the oxygen, which lags
+    assert found.window == find_steady_window(frame).window
+    check_account(found, frame)
+
+
+def test_a_fan_that_stopped_again_is_no_pre_purge(burn: Maker) -> None:
+    made = burn()
+    frame = made.frame()
+    pull = np.where(np.arange(len(frame)) > made.light_off + 10, -180.0, 0.0)
+    pull[10:40] = -180.0
+    found = find_steady_window(frame.assign(draft_inducer=pull))
+    assert "pre-purge" not in {part.phase for part in found.refused}
+
+
+@pytest.mark.parametrize("name", ["firing_rate_setting", "gas_volume_flow"])
+def test_modulation_is_told_by_the_firing_rate(burn: Maker, name: str) -> None:
+    made = burn(minutes=30)
+    frame = made.frame()
+    age = np.arange(len(frame)) - made.light_off
+    moving = (age > 1000) & (age < 1400)
+    share = np.where(moving, 0.7 + 0.3 * np.sin(age / 15), 1.0)
+    frame["oxygen_dry"] += np.where(moving, 0.02 * (1 - share), 0.0)
+    frame["flue_temperature"] += np.where(moving, 40 * (share - 1), 0.0)
+    parts = find_steady_window(frame.assign(**{name: share * (1.0 if "setting" in name else 6e-4)})).refused
+    (part,) = [part for part in parts if part.phase == "modulating"]
+    assert part.reason.startswith("the firing rate moved between 4")
+    still = find_steady_window(frame.assign(**{name: 1.0})).refused
+    assert {one.phase for one in still} >= {"unsteady"}
+    assert "modulating" not in {one.phase for one in still}
+
+
+def test_a_burner_signal_that_says_off_is_off(burn: Maker) -> None:
+    made = burn()
+    frame = made.frame()
+    on = np.arange(len(frame)) < made.off - 60
+    found = find_steady_window(frame.assign(burner_on=on.astype(float)))
+    assert "off" in {part.phase for part in found.refused}
 
 
 def test_short_burn_is_told_so(burn: Maker) -> None:

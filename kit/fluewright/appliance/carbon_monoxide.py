@@ -68,13 +68,16 @@ class _Distinct:
 
 def _distinct(oxygen: Array, monoxide: Array, bounded: NDArray[np.bool_]) -> _Distinct:
     """Return each pair of oxygen and carbon monoxide once, a bound apart from a reading."""
-    first, _ = pd.factorize(oxygen, use_na_sentinel=False)
+    first, shares = pd.factorize(oxygen, use_na_sentinel=False)
     second, levels = pd.factorize(monoxide, use_na_sentinel=False)
     codes = (first.astype(np.int64) * len(levels) + second) * 2 + bounded
-    row, kept = pd.factorize(codes)
-    place = np.empty(len(kept), np.intp)
-    place[row] = np.arange(len(row))
-    return _Distinct(oxygen=oxygen[place], monoxide=monoxide[place], bounded=bounded[place], row=row)
+    possible = 2 * len(shares) * len(levels)
+    if possible > len(codes):  # more pairs could be than there are rows: number those that are
+        codes, kept = pd.factorize(codes)
+        possible = len(kept)
+    place = np.zeros(possible, np.intp)
+    place[codes] = np.arange(len(codes))
+    return _Distinct(oxygen=oxygen[place], monoxide=monoxide[place], bounded=bounded[place], row=codes)
 
 
 def carbon_monoxide_rows(

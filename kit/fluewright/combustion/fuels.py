@@ -149,6 +149,7 @@ class Fuel:
     assumed: str = ""
     normalize: InitVar[bool] = False
     _parts: Mapping[str, Array] = field(init=False, repr=False)
+    _known: dict[Any, Any] = field(init=False, repr=False, default_factory=dict)  # what was asked for before
 
     def __post_init__(self, normalize: bool) -> None:
         """Check the composition and keep it under the symbols of the data."""
@@ -178,7 +179,9 @@ class Fuel:
 
     def atoms(self, element: str) -> Values:
         """Return the atoms of `element` ("C", "H", "O", "N", "S", "Ar") per mole of fuel."""
-        return self._sum(lambda component: component["atoms"].get(element, 0))
+        if element not in self._known:
+            self._known[element] = self._sum(lambda component: component["atoms"].get(element, 0))
+        return self._known[element]
 
     @property
     def carbon(self) -> Values:
@@ -322,6 +325,12 @@ class Fuel:
         not counted as heat.
         """
         at = reference if reference is not None else ReferenceConditions(name="standard 15/15")
+        if at not in self._known:
+            self._known[at] = self._properties(at)
+        known: GasProperties = self._known[at]
+        return known
+
+    def _properties(self, at: ReferenceConditions) -> GasProperties:
         iso = _iso()["reference"]
         heat = _column(at.combustion_temperature, iso["gross_temperatures"], "combustion_temperature")
         metering = _column(at.metering_temperature, iso["summation_temperatures"], "metering_temperature")

@@ -1,8 +1,9 @@
-"""The steady window of a burn, why other stretches were refused, and the means with their intervals."""
+"""The steady window of a burn, why other stretches were refused, the means with their intervals; burner cycles."""
 
 from __future__ import annotations
 
 from fluewright.steady.criteria import Criteria, Limits, criteria_names, named_criteria
+from fluewright.steady.cycles import Cycle, Cycles, Peak, SettledPart, find_cycles
 from fluewright.steady.noise import Noise, half_width, mean_noise
 from fluewright.steady.test_point import (
     ChannelMean,
@@ -17,9 +18,13 @@ from fluewright.steady.window import Phase, Steadiness, Stretch, Window, find_st
 __all__ = [
     "ChannelMean",
     "Criteria",
+    "Cycle",
+    "Cycles",
     "Limits",
     "Noise",
+    "Peak",
     "Phase",
+    "SettledPart",
     "SettledPoint",
     "Steadiness",
     "Stretch",
@@ -27,6 +32,7 @@ __all__ = [
     "assumed_accuracy",
     "criteria_names",
     "draw_means",
+    "find_cycles",
     "find_steady_window",
     "half_width",
     "mean_noise",

@@ -71,22 +71,17 @@ class Bins:
     def average(self, value: Array) -> Binned:
         """Return one channel, given by rows, as means over bins; NaN where a bin holds no number."""
         value = value[self.selected]
-        read = np.isfinite(value)
-        whole = bool(read.all())
-        count = np.diff(np.append(self.edges, len(value))).astype(np.float64)
-        if not whole:
-            count = np.add.reduceat(read, self.edges, dtype=np.float64)
-        reference = value[int(np.argmax(read))] if read.any() else 0.0
-        value = value - reference
-        if not whole:
-            value[~read] = 0.0
-        with np.errstate(invalid="ignore", divide="ignore"):
-            mean = np.add.reduceat(value, self.edges) / count
-            square = np.add.reduceat(value * value, self.edges) / count
+        edges = np.append(self.edges, len(value))
+        mean, within = np.empty((2, len(self.edges)))
+        read = 0
+        for start in range(0, len(self.edges), _BLOCK // 8):  # in blocks: temporaries stay in the cache
+            cuts = edges[start : start + _BLOCK // 8 + 1]
+            block = slice(start, start + len(cuts) - 1)
+            mean[block], within[block], numbers = _averages(value[cuts[0] : cuts[-1]], cuts - cuts[0])
+            read += numbers
         dense = np.full((2, len(self.inside)), np.nan)
-        dense[0, self.filled] = mean + reference
-        dense[1, self.filled] = np.maximum(square - mean**2, 0.0)
-        return Binned(dense[0], dense[1], float(read.mean()))
+        dense[0, self.filled], dense[1, self.filled] = mean, within
+        return Binned(dense[0], dense[1], read / len(value) if len(value) else 0.0)
 
     def rows(self, first: int, last: int) -> tuple[int, int]:
         """Return the rows (last exclusive) of bins `first` to `last` (exclusive)."""
@@ -110,6 +105,23 @@ class Bins:
         starts[self.window_of[holds]] = 1.0
         reach = np.convolve(starts, np.ones(self.moving), "full")[: len(self.inside)]
         return np.asarray((reach > 0.5) & self.inside, dtype=np.bool_)
+
+
+def _averages(value: Array, cuts: NDArray[np.intp]) -> tuple[Array, Array, int]:
+    """Return mean and variance of the rows between cuts, NaN where none holds a number, and how many do."""
+    read = np.isfinite(value)
+    numbers = int(np.count_nonzero(read))
+    count: Array = np.diff(cuts).astype(np.float64)
+    reference = value[int(np.argmax(read))] if numbers else 0.0
+    value = value - reference
+    if numbers < len(value):
+        without = np.flatnonzero(~read)
+        count -= np.bincount(np.searchsorted(cuts, without, "right") - 1, minlength=len(count))
+        value[without] = 0.0
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = np.add.reduceat(value, cuts[:-1]) / count
+        square = np.add.reduceat(np.square(value, out=value), cuts[:-1]) / count
+    return mean + reference, np.maximum(square - mean**2, 0.0), numbers
 
 
 def bin_burns(
@@ -202,28 +214,45 @@ def fit_lines(bins: Bins, binned: Binned) -> Lines:
 def _lines(mean: Array, within: Array, size: int) -> Array:
     """Return slope and its error [unit/bin], spread and mean [unit] of each window of `size` bins."""
     read = np.isfinite(mean)
+    whole = bool(read.all())
     reference = float(mean[int(np.argmax(read))]) if read.any() else 0.0
-    y = np.where(read, mean - reference, 0.0)
-    weights = read.astype(np.float64)
-    one = np.ones(size)
-    place = np.arange(size) - (size - 1) / 2  # local: no index of the long log enters a product
-
-    def moving(value: Array, kernel: Any) -> Array:
-        return np.asarray(np.correlate(value, kernel, "valid"), dtype=np.float64)
-
-    n = moving(weights, one)
-    t, tt = moving(weights, place), moving(weights, place**2)
-    sy, ty, yy = moving(y, one), moving(y, place), moving(y * y, one)
-    inner = moving(np.where(read, within, 0.0), one)
+    y = mean - reference if whole else np.where(read, mean - reference, 0.0)
+    n: Any = float(size)
+    t: Any = 0.0
+    tt: Any = size * (size**2 - 1) / 12  # of places about the middle of a whole window
+    if not whole:
+        weights, place = read.astype(np.float64), np.arange(size) - (size - 1) / 2
+        n, t, tt = (np.correlate(weights, place**power, "valid") for power in range(3))
+    (sy, yy, inner), ty = _moving(
+        np.stack((y, y * y, within if whole else np.where(read, within, 0.0))), size
+    )
     with np.errstate(invalid="ignore", divide="ignore"):
         across = tt - t * t / n
         slope = (ty - t * sy / n) / across
-        rest = np.maximum(yy - sy * sy / n - slope**2 * across, 0.0)
-        error = np.sqrt(rest / (n - 2) / across)
-        spread = np.sqrt(rest / (n - 2) + inner / n)
-        lines = np.stack((slope, error, spread, sy / n + reference))
+        rest = np.maximum(yy - sy * sy / n - slope**2 * across, 0.0) / (n - 2)
+        lines = np.stack((slope, np.sqrt(rest / across), np.sqrt(rest + inner / n), sy / n + reference))
     lines[:, n < max(3, size / 2)] = np.nan
     return lines
+
+
+def _moving(values: Array, size: int) -> tuple[Array, Array]:
+    """Return the sum of each row of `values` over each window of `size`, and the first row's moment about its middle.
+
+    A window of twice the length is the sum of two: `size` is put together from such powers of two.
+    """
+    count = values.shape[1] - size + 1
+    power, moment, length = values, np.zeros(values.shape[1]), 1
+    total, first, done = np.zeros((len(values), count)), np.zeros(count), 0
+    while True:
+        if size & length:
+            total += power[:, done : done + count]
+            first += moment[done : done + count] + done * power[0, done : done + count]
+            done += length
+        if 2 * length > size:
+            return total, first - (size - 1) / 2 * total[0]
+        moment = moment[:-length] + moment[length:] + length * power[0, length:]
+        power = power[:, :-length] + power[:, length:]
+        length *= 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

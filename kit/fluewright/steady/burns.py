@@ -78,17 +78,18 @@ def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:
         length=criteria.slope_length,
     )
     lines: dict[str, Lines] = {}
-    badness: dict[str, Array] = {}
+    for name in criteria.limits:
+        if name in frame and len(bins.first):
+            binned = bins.average(frame[name].to_numpy(dtype=np.float64))
+            if binned.share >= rules().present:
+                lines[name] = fit_lines(bins, binned)
+    badness = {
+        name: how_bad(line, criteria.limits[name], significance=rules().significance)
+        for name, line in lines.items()
+    }
     holds = bins.inside.copy()
-    for name, limit in criteria.limits.items():
-        if name not in frame or not len(bins.first):
-            continue
-        binned = bins.average(frame[name].to_numpy(dtype=np.float64))
-        if binned.share < rules().present:
-            continue
-        lines[name] = fit_lines(bins, binned)
-        badness[name] = how_bad(lines[name], limit, significance=rules().significance)
-        holds &= badness[name][bins.window_of] <= 1.0
+    for bad in badness.values():
+        holds &= bad[bins.window_of] <= 1.0
     if criteria.slope_length >= criteria.minimum_length:
         holds = bins.covered(
             holds

@@ -139,6 +139,8 @@ class Rules:
     curvature_second: float
     slowest_settling: float
     worth_saying: float
+    fan: float
+    modulates: float
     expected: tuple[str, ...]
 
 
@@ -156,7 +158,7 @@ def rules() -> Rules:
         "gap": "s",
         "worth_saying": "delta_degC",
     }
-    plain = ("gap_intervals", "present", "significance", "curvature", "curvature_second")
+    plain = ("gap_intervals", "present", "significance", "curvature", "curvature_second", "fan", "modulates")
     return Rules(
         **{name: units.parse(entry[name], unit, name) for name, unit in units_of.items()},
         **{name: float(entry[name]) for name in plain},

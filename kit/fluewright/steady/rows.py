@@ -70,7 +70,7 @@ def sort_rows(frame: pd.DataFrame) -> Rows:
     seconds = _seconds(frame)
     steps = np.diff(seconds)
     interval = float(np.median(steps)) if len(steps) else 0.0
-    gap = max(rules().gap, rules().gap_intervals * interval)
+    gap = longest_gap(interval)
     broken = steps > gap
     gas = next((name for name in _GASES if name in frame and bool(frame[name].notna().any())), None)
     state = _bridged(_states(frame, gas), seconds, gap)
@@ -79,6 +79,11 @@ def sort_rows(frame: pd.DataFrame) -> Rows:
         state = _with_endings(state, frame[gas].to_numpy(dtype=np.float64), broken)
     start, stop = _runs(state, broken)
     return Rows(seconds, interval, state, start, stop, state[start])
+
+
+def longest_gap(interval: float) -> float:
+    """Return the time [s] without a reading that ends a stretch, where one is usually taken every `interval` [s]."""
+    return max(rules().gap, rules().gap_intervals * interval)
 
 
 _GASES = ("oxygen_dry", "oxygen_wet", "carbon_dioxide_dry")
@@ -97,7 +102,7 @@ def _seconds(frame: pd.DataFrame) -> Array:
         raise InputError(
             f"time does not go forward at {index[row]}, row {row} of the test point; sort the rows"
         )
-    return np.asarray((nanoseconds - nanoseconds[0]) * 1e-9, dtype=np.float64)
+    return np.asarray((nanoseconds - nanoseconds[0]) / 1e9, dtype=np.float64)  # a whole second stays whole
 
 
 def _states(frame: pd.DataFrame, gas: str | None) -> NDArray[np.int8]:
@@ -125,14 +130,12 @@ def _bridged(states: NDArray[np.int8], seconds: Array, gap: float) -> NDArray[np
     unknown = states == State.UNKNOWN
     if not unknown.any() or unknown.all():
         return states
-    rows = np.arange(len(states))
-    before = np.maximum.accumulate(np.where(unknown, -1, rows))
-    after = np.minimum.accumulate(np.where(unknown, len(states), rows)[::-1])[::-1]
-    inside = np.flatnonzero(unknown & (before >= 0) & (after < len(states)))
-    left, right = before[inside], after[inside]
-    short = (states[left] == states[right]) & (seconds[right] - seconds[left] <= gap)
+    first, last = spans(unknown)
+    left, right = np.maximum(first - 1, 0), np.minimum(last, len(states) - 1)
+    short = (first > 0) & (last < len(states)) & (seconds[right] - seconds[left] <= gap)
     bridged = states.copy()
-    bridged[inside[short]] = states[left[short]]
+    same = short & (states[left] == states[right])
+    bridged[unknown] = np.repeat(np.where(same, states[left], State.UNKNOWN), last - first)
     return bridged
 
 
@@ -152,6 +155,8 @@ def _with_flicker(states: NDArray[np.int8], seconds: Array, broken: NDArray[np.b
     start, stop = _runs(states, broken)
     first, last = spans(seconds[stop - 1] - seconds[start] < rules().light_off)
     chain = last - first >= _CHAIN
+    if not chain.any():
+        return states
     marks = np.zeros(len(states) + 1, dtype=np.int64)
     marks[start[first[chain]]] += 1
     marks[stop[last[chain] - 1]] -= 1

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 import zlib
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from fluewright import sources, units
 from fluewright.errors import InputError
@@ -83,16 +85,13 @@ def settled_point(
     left_out = sources.table("steady")["averages"]["left_out"]
     index = pd.DatetimeIndex(rows.index).as_unit("ns").asi8
     seconds = np.asarray((index - index[0]) * 1e-9, dtype=np.float64)
-    means = {
-        str(column): _channel_mean(
-            str(column),
-            rows[column].to_numpy(dtype=np.float64),
-            seconds,
-            accuracies.get(str(column)) or assumed_accuracy(str(column)),
-        )
-        for column in rows.columns
-        if column not in left_out and bool(rows[column].notna().any())
-    }
+    time = _Time(centred=seconds - seconds.mean())
+    means = {}
+    for column in (str(name) for name in rows.columns if name not in left_out):
+        accuracy = accuracies.get(column) or assumed_accuracy(column)
+        mean = _channel_mean(column, rows[column].to_numpy(dtype=np.float64), time, accuracy)
+        if mean is not None:
+            means[column] = mean
     return SettledPoint(name=name, window=window, means=MappingProxyType(means))
 
 
@@ -107,7 +106,9 @@ def spot_mean(
     value = np.asarray(values, dtype=np.float64)
     if not np.isfinite(value).any():
         raise InputError(f"{quantity}: no number among the spot readings {list(values)!r}; give at least one")
-    return _channel_mean(quantity, value, None, accuracy or assumed_accuracy(quantity))
+    found = _channel_mean(quantity, value, None, accuracy or assumed_accuracy(quantity))
+    assert found is not None
+    return found
 
 
 def assumed_accuracy(quantity: str) -> StatedAccuracy:
@@ -123,13 +124,39 @@ def assumed_accuracy(quantity: str) -> StatedAccuracy:
     )
 
 
+class _Time:
+    """The times [s] of a window's rows about their middle, and the sum of their squares."""
+
+    def __init__(self, *, centred: Array) -> None:
+        self._centred = centred
+        self._square = float(centred @ centred)
+
+    def slope(self, departure: Array, missing: NDArray[np.intp]) -> float:
+        """Return the slope [unit/s] of the line through readings, given by what they depart from their mean [unit].
+
+        The rows `missing` hold no reading and depart by zero.
+        """
+        without = self._centred[missing]
+        across = self._square - float(without @ without)
+        across -= float(without.sum()) ** 2 / max(len(departure) - len(missing), 1)
+        return float(self._centred @ departure) / across if across > 0 else 0.0
+
+
 def _channel_mean(
-    quantity: str, value: Array, seconds: Array | None, accuracy: StatedAccuracy
-) -> ChannelMean:
+    quantity: str, value: Array, time: _Time | None, accuracy: StatedAccuracy
+) -> ChannelMean | None:
+    """Return the mean of a channel, or None where no row holds a number."""
     read = np.isfinite(value)
-    number = value[read]
+    missing = np.flatnonzero(~read)
+    if len(missing) == len(value):
+        return None
+    number = value[read] if len(missing) else value
     mean = float(number.mean())
-    slope = _slope(seconds[read], number) if seconds is not None else 0.0
+    slope = 0.0
+    if time is not None:
+        departure = value - mean
+        departure[missing] = 0.0
+        slope = time.slope(departure, missing)
     noise = mean_noise(number)
     bias = _bias(quantity, mean, slope, accuracy)
     width = half_width(bias=bias, noise=noise.standard_error, degrees_of_freedom=noise.degrees_of_freedom)
@@ -157,12 +184,6 @@ def _floor(quantity: str) -> float:
     return 0.0 if sources.quantity(quantity).unit == "mol/mol" else -math.inf
 
 
-def _slope(seconds: Array, value: Array) -> float:
-    time = seconds - seconds.mean()
-    across = float(time @ time)
-    return float(time @ (value - value.mean())) / across if across > 0 else 0.0
-
-
 def _bias(quantity: str, mean: float, slope: float, accuracy: StatedAccuracy) -> float:
     """Return the half-width [SI] of the error that all samples share.
 
@@ -183,8 +204,9 @@ def draw_means(points: Iterable[SettledPoint], *, draws: int, seed: int) -> tupl
 
     One bias is drawn per instrument and quantity, as a share of its half-width, and holds for every point
     of the visit; so a difference between points, formed within each draw, loses it. Noise is independent,
-    by Student's distribution. Shares of a gas are not drawn below zero. Each channel has a random stream
-    of its own: leaving out a channel or a point changes no other draw.
+    by Student's distribution; but a mean that several points hold, the same object, is one reading of the
+    whole visit, and its noise is drawn once as well. Shares of a gas are not drawn below zero. Each channel
+    has a random stream of its own: leaving out a channel or a point changes no other draw.
 
     Parameters
     ----------
@@ -202,10 +224,12 @@ def draw_means(points: Iterable[SettledPoint], *, draws: int, seed: int) -> tupl
     """
     if draws < 1:
         raise InputError(f"draws is {draws}; at least one draw is needed")
+    points = tuple(points)
+    holders = Counter(id(part) for point in points for part in point.means.values())
     return tuple(
         MappingProxyType(
             {
-                quantity: _draw(part, point.name, draws=draws, seed=seed)
+                quantity: _draw(part, "" if holders[id(part)] > 1 else point.name, draws=draws, seed=seed)
                 for quantity, part in point.means.items()
             }
         )

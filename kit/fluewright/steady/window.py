@@ -28,10 +28,20 @@ from fluewright.steady.reasons import (
     why_unsettled,
 )
 from fluewright.steady.rows import State, sort_rows
+from fluewright.steady.signals import moving_rate, pre_purges
 from fluewright.steady.words import System, duration
 
 Phase: TypeAlias = Literal[
-    "fresh air", "light-off", "warm-up", "unsteady", "steady", "shut-down", "no flue gas reading"
+    "fresh air",
+    "pre-purge",
+    "light-off",
+    "warm-up",
+    "unsteady",
+    "modulating",
+    "steady",
+    "shut-down",
+    "off",
+    "no flue gas reading",
 ]
 
 _BRIEF = "held still for a moment only, between two disturbances"
@@ -108,7 +118,9 @@ class _Part(NamedTuple):
     reason: str
 
 
-class _Refusal(NamedTuple):
+class Refusal(NamedTuple):
+    """What a stretch of a burn is, and why it was refused."""
+
     phase: Phase
     reason: str
 
@@ -170,7 +182,7 @@ def find_steady_window(
         offered=offered.because if offered else None,
         missing=missing,
     )
-    parts = _parts(burns, chosen, refusals, system)
+    parts = _parts(burns, frame, chosen, refusals, system)
     agree: bool | None = None
     if manual is not None:
         span = _manual_span(index, burns, manual)
@@ -217,25 +229,25 @@ def _window(
     )
 
 
-def _choose(burns: Burns, system: System) -> tuple[_Span | None, Mapping[int, _Refusal]]:
+def _choose(burns: Burns, system: System) -> tuple[_Span | None, Mapping[int, Refusal]]:
     """Return the rows of the latest sound stretch, and why later ones, or its beginning, were refused."""
-    refusals: dict[int, _Refusal] = {}
+    refusals: dict[int, Refusal] = {}
     for first, last in reversed(burns.holding()):
-        settled, start, refusal = _trim(burns, first, last, system)
+        settled, start, refusal = trimmed(burns, first, last, system)
         if refusal:
             refusals[first] = refusal
         if start < last and burns.length(settled, last) >= burns.criteria.minimum_length:
             return _Span(*burns.bins.rows(start, last)), refusals
         least, length = duration(burns.criteria.minimum_length), duration(burns.length(first, last))
         refusals[first] = (
-            _Refusal(refusal.phase, f"{refusal.reason}; what is left is shorter than {least}")
+            Refusal(refusal.phase, f"{refusal.reason}; what is left is shorter than {least}")
             if refusal
-            else _Refusal("steady", f"held still for {length} only; at least {least} are needed")
+            else Refusal("steady", f"held still for {length} only; at least {least} are needed")
         )
     return None, refusals
 
 
-def _trim(burns: Burns, first: int, last: int, system: System) -> tuple[int, int, _Refusal | None]:
+def trimmed(burns: Burns, first: int, last: int, system: System) -> tuple[int, int, Refusal | None]:
     """Return the bin from which a holding run seems settled, that at which it is safe to begin, and why not before."""
     settled, start, refusal = first, first, None
     within = np.clip(burns.bins.window_of[first:last], first, max(last - burns.bins.moving, first))
@@ -248,7 +260,7 @@ def _trim(burns: Burns, first: int, last: int, system: System) -> tuple[int, int
         begin = last - int(np.argmax(wide)) if wide.any() else first
         settled = max(settled, begin)
         if begin > start:
-            start, refusal = begin, _Refusal("unsteady", why_moved(name, float(np.ptp(mean)), span, system))
+            start, refusal = begin, Refusal("unsteady", why_moved(name, float(np.ptp(mean)), span, system))
         allowed, margin = limit.may_remain(float(mean[-1]), undiluted=burns.undiluted(last))
         if np.isinf(allowed):
             continue
@@ -260,7 +272,7 @@ def _trim(burns: Burns, first: int, last: int, system: System) -> tuple[int, int
             reason = why_unsettled(name, lacking, allowed, system)
             if margin:
                 reason += f"; {duration(margin)} after its settling are left out too, as a margin"
-            start, refusal = begin, _Refusal(phase, reason)
+            start, refusal = begin, Refusal(phase, reason)
     return min(settled, last), min(start, last), refusal
 
 
@@ -273,25 +285,38 @@ def _settled_bin(burns: Burns, name: str, first: int, last: int, limit: float) -
 
 
 def _parts(
-    burns: Burns, chosen: _Span | None, refusals: Mapping[int, _Refusal], system: System
+    burns: Burns,
+    frame: pd.DataFrame,
+    chosen: _Span | None,
+    refusals: Mapping[int, Refusal],
+    system: System,
 ) -> list[_Part]:
     """Return all rows outside the chosen window as parts, in order and without holes."""
     by_burn: dict[int, list[tuple[int, int]]] = {}
     for first, last in burns.holding():
         by_burn.setdefault(int(burns.bins.burn_of[first]), []).append((first, last))
     parts: list[_Part] = []
-    burn, lit = 0, burns.rows.lit
+    burn, lit, purges = 0, burns.rows.lit, pre_purges(frame, burns.rows)
     for run, state in enumerate(burns.rows.of):
         if state != State.BURNING:
-            parts.append(_idle_part(State(state), int(burns.rows.start[run]), int(burns.rows.stop[run])))
+            start, stop = int(burns.rows.start[run]), int(burns.rows.stop[run])
+            purge = purges.get(run, stop)
+            if start < purge:
+                parts.append(_idle_part(State(state), start, purge))
+            if purge < stop:
+                parts.append(_Part(purge, stop, "pre-purge", "the burner's fan runs before light-off"))
             continue
         at = begin = int(burns.bins.first[burn])
         for first, last in by_burn.get(burn, []):
-            parts += _moving_parts(burns, at, first, opening=at == begin, lit=bool(lit[run]), system=system)
+            parts += _moving_parts(
+                burns, frame, at, first, opening=at == begin, lit=bool(lit[run]), system=system
+            )
             parts += _still_parts(burns, first, last, chosen, refusals)
             at = last
         finish = begin + int(burns.bins.count[burn])
-        parts += _moving_parts(burns, at, finish, opening=at == begin, lit=bool(lit[run]), system=system)
+        parts += _moving_parts(
+            burns, frame, at, finish, opening=at == begin, lit=bool(lit[run]), system=system
+        )
         burn += 1
     return parts
 
@@ -300,7 +325,7 @@ def _idle_part(state: State, start: int, stop: int) -> _Part:
     if state == State.FRESH:
         return _Part(start, stop, "fresh air", "fresh air in the sample: no flue gas to judge")
     if state == State.OFF:
-        return _Part(start, stop, "shut-down", "the burner's own signal says off")
+        return _Part(start, stop, "off", "the burner's own signal says off")
     if state == State.ENDING:
         return _Part(start, stop, "shut-down", "oxygen rising to fresh air: the burner went off")
     if state == State.FLICKER:
@@ -309,7 +334,7 @@ def _idle_part(state: State, start: int, stop: int) -> _Part:
 
 
 def _still_parts(
-    burns: Burns, first: int, last: int, chosen: _Span | None, refusals: Mapping[int, _Refusal]
+    burns: Burns, first: int, last: int, chosen: _Span | None, refusals: Mapping[int, Refusal]
 ) -> list[_Part]:
     start, stop = burns.bins.rows(first, last)
     if chosen and start <= chosen.start < stop:
@@ -321,9 +346,9 @@ def _still_parts(
 
 
 def _moving_parts(
-    burns: Burns, first: int, last: int, *, opening: bool, lit: bool, system: System
+    burns: Burns, frame: pd.DataFrame, first: int, last: int, *, opening: bool, lit: bool, system: System
 ) -> list[_Part]:
-    """Return the parts of a run of bins that does not hold: light-off, warm-up, unsteady."""
+    """Return the parts of a run of bins that does not hold: light-off, warm-up, unsteady or modulating."""
     if first >= last:
         return []
     bins, seconds = burns.bins, burns.rows.seconds
@@ -342,7 +367,12 @@ def _moving_parts(
         parts.append(_Part(start, turn, "warm-up", reason))
     if turn < stop:
         reason = why_not(burns, bins.window_of[min(warm, last - 1) : last], system) or _BRIEF
-        parts.append(_Part(turn, stop, "unsteady", reason))
+        moved = moving_rate(frame, turn, stop)
+        if moved:
+            rate = f"the firing rate moved between {moved[0]:.0%} and {moved[1]:.0%} of its greatest"
+            parts.append(_Part(turn, stop, "modulating", f"{rate}; {reason}"))
+        else:
+            parts.append(_Part(turn, stop, "unsteady", reason))
     return parts
 
 
@@ -382,7 +412,7 @@ def _excuse(burns: Burns, rows: _Span, system: System) -> str:
     inner = np.arange(first, max(last - burns.bins.moving, first) + 1)
     reason = why_not(burns, inner, system)
     if not reason:
-        _, _, refusal = _trim(burns, first, last, system)
+        _, _, refusal = trimmed(burns, first, last, system)
         reason = refusal.reason if refusal else "every channel holds, but not for long enough"
     return f"the calmest {duration(burns.rows.length(*rows))}; {reason}"
 
@@ -423,7 +453,7 @@ def _compare(
         said = f"The rules refuse {refused} of its {rows} rows; most of them as {most.phase}: {most.reason}."
         return False, f"{text} {said}"
     first, last = burns.bins.bins_of(span)
-    _, _, refusal = _trim(burns, first, last, system)
+    _, _, refusal = trimmed(burns, first, last, system)
     if refusal:
         return False, f"{text} The rules do not agree: {refusal.reason}."
     least = burns.criteria.minimum_length

@@ -20,20 +20,22 @@ def channel_words(name: str) -> str:
 
 def digits(value: float) -> str:
     """Return a number with two significant digits, or as an integer from 10 up, never with an exponent."""
-    if abs(value) >= 9.95 or value == 0:
+    if value < 0:
+        return f"−{digits(-value)}"
+    if value >= 9.95 or value == 0:
         return f"{value:.0f}"
     decimals = 1
-    while decimals < 6 and abs(value) < 0.995 * 10.0 ** (1 - decimals):
+    while decimals < 6 and value < 0.995 * 10.0 ** (1 - decimals):
         decimals += 1
     text = f"{value:.{decimals}f}"
     return text.rstrip("0").rstrip(".") or "0"
 
 
 def change(name: str, difference: float, system: System) -> str:
-    """Return a difference of one channel [SI] with its unit ("6 °F")."""
+    """Return a difference of one channel [SI] with its unit ("6 °F", "3.3 K")."""
     shown = sources.quantity(name).shown(system)
     slope, _ = units.factor(sources.quantity(name).unit, shown.unit, name)
-    return f"{digits(difference * slope)} {shown.sign}".rstrip()
+    return f"{digits(difference * slope)} {'K' if shown.unit == 'degC' else shown.sign}".rstrip()
 
 
 def rate(name: str, per_second: float, system: System) -> str:
