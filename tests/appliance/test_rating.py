@@ -49,7 +49,7 @@ def test_no_practice_raises_a_rating_and_all_leave_low_sites_alone() -> None:
         altitude_rating(high, practice="band")
     with pytest.raises(UnknownNameError, match="did you mean 'from sea level'"):
         altitude_rating(high, practice="from sea-level")
-    assert altitude_citation().status == "memory"
+    assert altitude_citation().status == "quoted"
     assert altitude_citation("above 2000 ft").text_seen
 
 

@@ -141,7 +141,7 @@ def main(seeds: int = 10, sound: int = 60) -> None:
     detected: dict[str, list[bool]] = {}
     read: dict[str, list[bool]] = {}
     seen: dict[str, dict[str, list[dict[str, str]]]] = {}
-    missed, alarms = [], Counter()
+    missed, alarms, alarmed = [], Counter(), []
     for scenario, fault, seed, verdict, found in outcomes:
         if not fault:
             wrong = {
@@ -149,6 +149,8 @@ def main(seeds: int = 10, sound: int = 60) -> None:
             }
             false_alarms.setdefault(scenario, []).append(bool(wrong))
             alarms.update(f"{scenario}: {rule}" for rule in wrong)
+            if wrong:
+                alarmed.append({"scenario": scenario, "seed": seed, "findings": sorted(wrong)})
             continue
         hit = bool(RULES[fault] & found.keys())
         detected.setdefault(f"{fault} ({scenario})", []).append(hit)
@@ -182,7 +184,10 @@ def main(seeds: int = 10, sound: int = 60) -> None:
         print(
             f"cannot be told apart, {scenario}: {'; '.join(' and '.join(pair) for pair in pairs) or 'none'}"
         )
+    print(f"false alarms: {alarmed or 'none'}")
     print(f"missed safety faults: {missed or 'none'}")
+    unseen = sorted(name for name, hits in read.items() if not any(hits))
+    print(f"found by what the tester sees only, never by the readings: {unseen or 'none'}")
     figures = {
         "visits": len(outcomes),
         "detected": {name: round(value, 3) for name, value in sorted(share.items())},
@@ -192,10 +197,12 @@ def main(seeds: int = 10, sound: int = 60) -> None:
             for name, hits in sorted(read.items())
             if sum(hits) < sum(detected[name])
         },
+        "never_shown_by_readings": unseen,
         "false_alarms": {name: round(sum(one) / len(one), 4) for name, one in false_alarms.items()},
         "false_alarms_all": round(
             sum(map(sum, false_alarms.values())) / sum(map(len, false_alarms.values())), 4
         ),
+        "false_alarm_visits": alarmed,
         "missed_safety_faults": missed,
         "cannot_be_told_apart": sets,
         "severity": 1.0,  # of the practice table: where the fault calls for action; its effects are printed above

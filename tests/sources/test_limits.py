@@ -389,7 +389,7 @@ def flat(value, path=""):
 @pytest.mark.parametrize(
     ("name", "expected"),
     [
-        ("limits", "f45e6c5006f99608"),
+        ("limits", "eadb6546f775f7a6"),
         ("appliance_types", "10f7038f72b8bb5b"),
         ("usual_ranges", "cd6052308b5312b2"),
         ("cautions", "66214efcc21fc78f"),

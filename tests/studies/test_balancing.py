@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -79,6 +80,26 @@ def test_a_gross_error_in_each_reading_is_attributed_to_it_or_to_its_set(given: 
     assert attributed >= 0.9 * runs, (attributed, runs)
 
 
+def test_the_laundrys_infrared_cell_is_held_against_its_oxygen() -> None:
+    laundry = fw.audit(fw.open_visit(DEMO / "laundry-boiler"))
+    truth = json.loads((DEMO / "truth" / "laundry-boiler.json").read_text(encoding="utf-8"))["test_points"]
+    for point in laundry.points:
+        read, computed = (
+            point.readings["carbon_dioxide_dry"],
+            point.numbers["carbon_dioxide_dry_computed"],
+        )
+        true = truth[point.name]["carbon_dioxide_dry"]["value"]
+        assert computed.low < true < computed.high
+        # The cell reads gas that still holds water at 5 °C (872 Pa of 98,900): 0.9 % less than in dry gas.
+        assert read.low < true * (1 - 872 / 98_900) < read.high
+        difference = point.numbers["carbon_dioxide_difference"]
+        assert difference.value == pytest.approx(read.value / (1 - 872 / 98_900) - computed.value, abs=1e-5)
+        assert point.balance is not None
+        assert "carbon dioxide measured, and by oxygen" in point.balance.conditions
+        assert point.balance.degrees_of_freedom == 2
+        assert point.balance.fit == "fits"
+
+
 def test_where_nothing_is_redundant_there_is_no_balance(
     make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
 ) -> None:
@@ -101,6 +122,13 @@ def test_carbon_dioxide_that_was_measured_is_held_against_oxygen(
     assert found.weight == "correct"
     assert "Oxygen in flue gas, dry" in found.action
     assert "Carbon dioxide in flue gas, dry" in found.action
+    fits, not_so = (
+        next(one for one in audit.judgements if one.rule == "carbon_dioxide_against_oxygen")
+        for audit in (agree, contradict)
+    )
+    assert (fits.outcome, fits.weight) == ("within", "")
+    assert (not_so.outcome, not_so.weight) == ("beyond", "note")
+    assert "dilution by air cannot cause it" in not_so.meaning
     # What the instrument calculated itself is no evidence, and binds nothing.
     hall = fw.audit(fw.open_visit(DEMO / "hall-furnace"))
     assert all(

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import fluewright as fw
+from fluewright.studies import inputs
 from fluewright.studies.inputs import half_widths, known_accuracy
 from fluewright.visit import Drift, VisitError, check_visit
 
@@ -20,6 +21,12 @@ zero_after = { applied = "0 percent", shown = "0.2 percent" }
 span_before = { applied = "20.9 percent", shown = "20.9 percent" }
 span_after = { applied = "20.9 percent", shown = "21.5 percent" }
 """
+
+
+@pytest.fixture(autouse=True)
+def _only_what_is_entered(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave out what the log's own fresh air shows: it has its own tests."""
+    monkeypatch.setattr(inputs, "fresh_air_drift", lambda *_, **__: Drift())
 
 
 def visit_with(tmp_path: Path, text: str) -> fw.Visit:

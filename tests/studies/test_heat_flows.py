@@ -176,6 +176,7 @@ def test_clock_and_nameplate_manifold_that_cannot_both_be_right_name_what_to_sus
     audit = judged(make_visit, complete_plan, settled)
     found = next(one for one in audit.judgements if one.rule == "clock_against_manifold")
     assert found.weight == "correct"
+    assert (found.limit_low, found.limit_high) == (1.0, 1.0)  # shown as: other than 100 %
     assert "orifices larger" in found.action
     # The square root of pressure: to bring such an input down, less than may be taken off.
     target = next(one for one in audit.judgements if one.rule == "manifold_pressure_target")
@@ -183,6 +184,65 @@ def test_clock_and_nameplate_manifold_that_cannot_both_be_right_name_what_to_sus
     point["meter"]["seconds"] = [93.0]
     sound = fw.audit(fw.open_visit(make_visit(complete_plan, settled, "sound")))
     assert {"clock_against_manifold", "manifold_pressure_target"} & weights(sound).keys() == set()
+
+
+@pytest.mark.parametrize(
+    ("seconds", "found", "verdict"),
+    [
+        (97.0, {}, "no_tested_limit_exceeded"),
+        (110.0, {"heat_input_ratio_low": "note"}, "no_tested_limit_exceeded"),
+        (140.0, {"heat_input_ratio_low": "note", "heat_input_ratio_very_low": "correct"}, "correct"),
+        (83.0, {"heat_input_ratio_high": "correct"}, "correct"),
+    ],
+)
+def test_low_firing_is_told_and_bars_the_verdict_only_where_something_must_be_wrong(
+    make_visit: Make,
+    complete_plan: dict[str, Any],
+    settled: list[list[str]],
+    seconds: float,
+    found: dict[str, str],
+    verdict: str,
+) -> None:
+    # Of a 2 ft³ dial about 93 s are 80,000 Btu/h; 97 s are 96 %, 110 s are 85 %, 140 s are 66 %, 83 s are 112 %.
+    meter = {"dial": "2 foot**3", "seconds": [seconds], "pressure": "7 inH2O", "temperature": "60 degF"}
+    complete_plan["test_points"][0]["meter"] = meter
+    audit = judged(make_visit, complete_plan, settled)
+    told = {rule: weight for rule, weight in weights(audit).items() if rule.startswith("heat_input_ratio")}
+    assert told == found
+    assert audit.verdict.name == verdict
+
+
+@pytest.mark.parametrize(
+    ("draft", "inches", "rule"),
+    [
+        # 26 ft of gas at 330 °F over air at 35 °F pull about 0.14 in. w.c. at most.
+        ("natural", -0.20, "draft_above_theoretical"),
+        ("natural", -0.06, ""),
+        ("natural", -0.005, "draft_far_below_theoretical"),
+        ("induced", -0.20, ""),  # an inducer may pull more than the chimney
+    ],
+)
+def test_a_draft_that_the_chimney_cannot_make_or_hardly_makes_is_a_note(
+    make_visit: Make,
+    complete_plan: dict[str, Any],
+    settled: list[list[str]],
+    draft: str,
+    inches: float,
+    rule: str,
+) -> None:
+    complete_plan["instruments"]["pair"]["accuracy"]["draft_breech"] = {"absolute": "0.004 inH2O"}
+    complete_plan["appliance"] |= {"draft": draft, "chimney_height": "26 foot"}
+    complete_plan["test_points"][0]["readings"]["draft_breech"] = {
+        "value": f"{inches} inH2O",
+        "instrument": "pair",
+    }
+    audit = judged(make_visit, complete_plan, settled)
+    share = audit.points[0].numbers["draft_to_theoretical"]
+    # D = 0.52 H P (1/T - 1/T1), in. w.c., ft, psi, °R: the handbooks' formula, for air in the chimney.
+    by_hand = 0.52 * 26 * 14.504 * (1 / 494.67 - 1 / 789.67)
+    assert share.value == pytest.approx(-inches / by_hand, rel=0.02)
+    told = {name: weight for name, weight in weights(audit).items() if name.endswith("_theoretical")}
+    assert told == ({rule: "note"} if rule else {})
 
 
 @pytest.mark.parametrize(

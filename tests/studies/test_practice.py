@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import fluewright as fw
 from fluewright import sources, units
 from fluewright.combustion import forward
 from fluewright.errors import InputError, UnknownNameError
@@ -282,6 +283,24 @@ def test_faults_act_in_the_direction_physics_gives_them(tmp_path):
     assert blocked["carbon_monoxide_ambient"] > 9e-6
     assert _steady(tmp_path, "never-settles")["settling_time"] is None
     assert sound["settling_time"] is not None
+
+
+@pytest.mark.law
+@pytest.mark.parametrize("name", ["furnace", "unit-heater"])
+def test_a_cracked_exchanger_shows_in_the_oxygen_when_the_blower_starts(tmp_path, name):
+    made = {
+        fault: practice.practice_visit(tmp_path / (fault or "sound"), scenario=name, seed=5, fault=fault)
+        for fault in ("cracked-heat-exchanger", None)
+    }
+    found = {}
+    for fault, visit in made.items():
+        audit = fw.audit(fw.open_visit(visit.folder))
+        found[fault] = next(one for one in audit.judgements if one.rule == "oxygen_shift")
+    assert found["cracked-heat-exchanger"].weight == "correct"
+    assert found[None].weight == ""
+    # 0.14 mol of air in each mole of flue gas: of 6 to 8 % of oxygen it makes some 1.7 points more.
+    shift = found["cracked-heat-exchanger"].measured
+    assert shift.low < 0.14 * (0.2095 - 0.07) / 1.14 < shift.high
 
 
 @pytest.mark.law

@@ -195,6 +195,7 @@ def judge_over_range(number: Number, limit: Limit, *, test_point: str) -> Judgem
         weight=limit.weight,  # type: ignore[arg-type]
         headline=f"{sources.quantity(number.quantity).label}: beyond the range of the instrument",
         measured=number,
+        limit_high=number.value,
         role=limit.role,
         conditions=limit.conditions,
         meaning=limit.meaning,

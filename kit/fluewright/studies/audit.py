@@ -26,21 +26,30 @@ from fluewright.appliance import (
 from fluewright.combustion import Fuel
 from fluewright.errors import InputError
 from fluewright.sources import limits as safety
-from fluewright.steady import SettledPoint, Steadiness, draw_means, find_steady_window, settled_point
+from fluewright.steady import (
+    ChannelMean,
+    SettledPoint,
+    Steadiness,
+    draw_means,
+    find_steady_window,
+    settled_point,
+)
 from fluewright.studies import inputs as given
 from fluewright.studies import judging
 from fluewright.studies import numbers as core
 from fluewright.studies.balancing import Balance, balance
+from fluewright.studies.cycles import BurnerCycles, burner_cycles
 from fluewright.studies.evidence import (
     BlowerShifts,
     ambient_rise,
     blower_shifts,
     heat_exchanger_evidence,
-    oxygen_zero_drift,
     telling,
 )
+from fluewright.studies.fresh_air import oxygen_zero_drift
 from fluewright.studies.heat_settings import Stage, stage_of
 from fluewright.studies.inputs import Assumption
+from fluewright.studies.instrument_checks import CheckedReading, checked_readings, zero_judgement
 from fluewright.studies.visit_record import VisitRecord, record_judgements, visit_record
 from fluewright.studies.yearly import YearlySavings, yearly_savings
 from fluewright.visit import SpotReading, TestPointRows, Visit, drift_of
@@ -93,6 +102,7 @@ class Audit:
     visit: Visit
     fuel: Fuel
     points: tuple[PointAudit, ...]
+    cycles: BurnerCycles
     judgements: tuple[Judgement, ...]
     verdict: VerdictGiven
     not_tested: tuple[safety.RequiredTest, ...]
@@ -102,6 +112,7 @@ class Audit:
     savings: Mapping[tuple[str, str], YearlySavings]
     evidence: Evidence | None
     oxygen_zero_drift: Number | None
+    instrument_checks: tuple[CheckedReading, ...]
     record: VisitRecord
     assumptions: tuple[Assumption, ...]
     dew_points: DewPointCurve
@@ -130,12 +141,15 @@ class _Settling:
     spots: Mapping[str, tuple[SpotReading, ...]]
 
 
-def _settle(visit: Visit, rows: TestPointRows) -> _Settling:
-    """Return a test point with its window, and the means of logged and hand-read quantities."""
+def _settle(visit: Visit, rows: TestPointRows, shared: Mapping[str, ChannelMean]) -> _Settling:
+    """Return a test point with its window, and the means of logged and hand-read quantities.
+
+    `shared` holds the means of what was read by hand once for the whole visit.
+    """
     frame = visit.readings.frame.loc[rows.start : rows.end]
     evidence = frame[[name for name in frame.columns if given.usable(visit, name)]]
     steadiness = find_steady_window(evidence, manual=rows.manual_window, system=visit.plan.report.units)
-    spots = {**visit.spots, **rows.spots}
+    by_hand = {name: mean for name, mean in shared.items() if name not in rows.spots}
     settled = None
     if steadiness.window is not None:
         accuracies = given.settled_accuracies(
@@ -143,7 +157,8 @@ def _settle(visit: Visit, rows: TestPointRows) -> _Settling:
         )
         found = settled_point(evidence, name=rows.name, window=steadiness.window, accuracies=accuracies)
         means = {name: given.drift_corrected(visit, mean) for name, mean in found.means.items()}
-        settled = replace(found, means={**given.spot_means(visit, spots), **means})
+        settled = replace(found, means={**by_hand, **given.spot_means(visit, rows.spots), **means})
+    spots = {**visit.spots, **rows.spots}
     return _Settling(rows=rows, frame=frame, steadiness=steadiness, settled=settled, spots=spots)
 
 
@@ -178,8 +193,7 @@ def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
             low=mean.low,
             high=mean.high,
             origin="measured",
-            basis=("mean over the window" if name in visit.readings.channels else "read by hand")
-            + ("; corrected for drift, as asked" if _corrected(visit, point, name) else ""),
+            basis=_basis(visit, point, name),
         )
         for name, mean in point.settled.means.items()
     }
@@ -195,9 +209,16 @@ def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
     return made
 
 
-def _corrected(visit: Visit, point: _Settling, name: str) -> bool:
-    by_hand = "" if name in visit.readings.channels else point.spots[name][0].instrument
-    return drift_of(visit.plan, name, instrument=by_hand or None).correct
+def _basis(visit: Visit, point: _Settling, name: str) -> str:
+    """Return how a mean was formed, and what was done to it because visit.toml asked."""
+    channel = visit.readings.channels.get(name)
+    by_hand = "" if channel is not None else point.spots[name][0].instrument
+    text = "read by hand" if channel is None else "mean over the window"
+    if channel is not None and channel.interpolated:
+        text += "; interpolated between the readings of its log, as asked"
+    if drift_of(visit.plan, name, instrument=by_hand or None).correct:
+        text += "; corrected for drift, as asked"
+    return text
 
 
 def _state(point: _Settling, results: Mapping[str, Number]) -> str:
@@ -218,7 +239,7 @@ def _every_row(visit: Visit) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
     readings = visit.readings
     bounds = readings.lower_bounds.reindex(readings.frame.index)
-    aside = readings.aside
+    aside = readings.aside[_tell_more(readings.aside, readings.frame)]
     if not len(aside):
         return readings.frame, bounds
     tops = pd.DataFrame(index=aside.index)
@@ -231,12 +252,19 @@ def _every_row(visit: Visit) -> tuple[pd.DataFrame, pd.DataFrame]:
     return rows.iloc[order], pd.concat([bounds, tops]).iloc[order]
 
 
-def _stretches(visit: Visit) -> Mapping[str, tuple[pd.DataFrame, pd.DataFrame]]:
+def _tell_more(aside: pd.DataFrame, frame: pd.DataFrame) -> units.Array:
+    """Tell which rows set aside hold a reading that the row of the same time does not: one row twice counts once."""
+    known = frame.reindex(index=aside.index, columns=aside.columns)
+    return np.asarray((aside.notna() & (aside.to_numpy() != known.to_numpy())).any(axis=1))
+
+
+def _stretches(
+    visit: Visit, rows: pd.DataFrame, bounds: pd.DataFrame
+) -> Mapping[str, tuple[pd.DataFrame, pd.DataFrame]]:
     """Return the rows that count to each test point: every row counts to one of them.
 
     Rows before the first test point count to the first; rows between two count to the earlier.
     """
-    rows, bounds = _every_row(visit)
     ordered = sorted(visit.test_points, key=lambda point: point.start)
     edges = [0, *(int(rows.index.searchsorted(point.start)) for point in ordered[1:]), len(rows)]
     return {
@@ -327,7 +355,8 @@ def audit(visit: Visit) -> Audit:
     plan = visit.plan
     rng = np.random.default_rng(core.SEED)
     shared = given.shared_inputs(visit, fuel, rng)
-    settling = [_settle(visit, rows) for rows in visit.test_points]
+    by_hand = given.spot_means(visit, visit.spots)
+    settling = [_settle(visit, rows, by_hand) for rows in visit.test_points]
     drawn = iter(
         draw_means(
             tuple(point.settled for point in settling if point.settled is not None),
@@ -335,7 +364,8 @@ def audit(visit: Visit) -> Audit:
             seed=core.SEED,
         )
     )
-    stretches = _stretches(visit)
+    every_row, bounds = _every_row(visit)
+    stretches = _stretches(visit, every_row, bounds)
     assumptions = list(shared.assumptions)
     points, evaluated = [], {}
     curve_at = (101325.0, 0.0)
@@ -386,7 +416,9 @@ def audit(visit: Visit) -> Audit:
     tested = [_tested(point, *stretches[point.name], drift) for point in points]
     record = visit_record(visit)
     judged = judging.judgements(visit, tested)
-    judged = put_right((*judged, *record_judgements(visit, record, judged)), replaces=replaces)
+    judged = put_right(
+        (*judged, *zero_judgement(visit), *record_judgements(visit, record, judged)), replaces=replaces
+    )
     subjects = judging.tested_subjects(visit, tested, judged, replaced=replaces.values())
     kind, condensing, draft = plan.appliance.type, plan.appliance.condensing, plan.appliance.draft
     required = safety.required_tests(kind, condensing=condensing, draft=draft)
@@ -397,6 +429,14 @@ def audit(visit: Visit) -> Audit:
         visit=visit,
         fuel=fuel,
         points=tuple(points),
+        cycles=burner_cycles(
+            visit,
+            fuel,
+            shared=shared.inputs,
+            windows=[point.steadiness.by_rules for point in settling if point.steadiness.by_rules],
+            rows=every_row,
+            bounds=bounds,
+        ),
         judgements=judged,
         verdict=verdict(judged, missing=missing, unlimited=unlimited),
         not_tested=missing,
@@ -412,6 +452,9 @@ def audit(visit: Visit) -> Audit:
         },
         evidence=heat_exchanger_evidence(visit, judged, {point.name: point.blower for point in points}),
         oxygen_zero_drift=drift,
+        instrument_checks=checked_readings(
+            visit, ((one.name, one.settled.means) for one in points if one.settled is not None)
+        ),
         record=record,
         assumptions=_with_effects(
             tuple(dict.fromkeys(assumptions)),

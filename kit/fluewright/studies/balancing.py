@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 
@@ -13,11 +14,12 @@ from fluewright.combustion import Fuel
 from fluewright.studies import numbers as core
 from fluewright.units import Array
 
-# Each condition: its words, the two results that must agree, and whether they are compared as a ratio.
-CONDITIONS: tuple[tuple[str, str, str, bool], ...] = (
-    ("heat input by meter and by manifold pressure", "heat_input_manifold", "heat_input_clocked", True),
-    ("heat delivered, and heat input less losses", "heat_output", "heat_output_by_losses", True),
-    ("carbon dioxide measured, and by oxygen", "carbon_dioxide_dry", "carbon_dioxide_dry_computed", False),
+# Each condition: its words, and the two results whose ratio must be one, or the one result that must be zero.
+Condition: TypeAlias = tuple[str, tuple[str, ...]]
+CONDITIONS: tuple[Condition, ...] = (
+    ("heat input by meter and by manifold pressure", ("heat_input_manifold", "heat_input_clocked")),
+    ("heat delivered, and heat input less losses", ("heat_output", "heat_output_by_losses")),
+    ("carbon dioxide measured, and by oxygen", ("carbon_dioxide_difference",)),
 )
 MODEL = frozenset(
     {"stray_heat", "discharge_coefficient"}
@@ -77,11 +79,11 @@ class Balance:
 Chain = Callable[[Mapping[str, Array]], Mapping[str, Array]]
 
 
-def _differences(found: Mapping[str, Array], names: Iterable[tuple[str, str, str, bool]], rows: int) -> Array:
+def _differences(found: Mapping[str, Array], named: Iterable[Condition], rows: int) -> Array:
     columns = []
-    for _, one, other, as_ratio in names:
-        first, second = (np.broadcast_to(np.ravel(found[name]), (rows,)) for name in (one, other))
-        columns.append(np.log(first / second) if as_ratio else first - second)
+    for _, names in named:
+        first, *other = (np.broadcast_to(np.ravel(found[name]), (rows,)) for name in names)
+        columns.append(np.log(first / other[0]) if other else first)
     return np.stack(columns, axis=-1)
 
 
@@ -124,7 +126,7 @@ def balance(
     named = tuple(
         part
         for part in CONDITIONS
-        if {part[1], part[2]} <= held.keys() and all(np.isfinite(held[name]).all() for name in part[1:3])
+        if held.keys() >= set(part[1]) and all(np.isfinite(held[name]).all() for name in part[1])
     )
     if not named:
         return None
@@ -177,7 +179,7 @@ def _blur(
     fuel_draws: Fuel,
     given: Iterable[core.Input],
     settings: core.Settings,
-    named: tuple[tuple[str, str, str, bool], ...],
+    named: tuple[Condition, ...],
 ) -> Array:
     """Return the covariance of the conditions by what is no reading: the fuel's composition, stray heat."""
     count = min(_FUEL_DRAWS, core.DRAWS)
@@ -198,7 +200,7 @@ def _blur(
 def _made(
     found: Reconciliation,
     groups: Mapping[str, list[core.Input]],
-    named: tuple[tuple[str, str, str, bool], ...],
+    named: tuple[Condition, ...],
     chain: Callable[[Array], Mapping[str, Array]],
 ) -> Balance:
     names = tuple(groups)

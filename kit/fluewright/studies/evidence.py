@@ -1,4 +1,4 @@
-"""What the log around the blower's start, and in fresh air, says of the heat exchanger and of the oxygen cell."""
+"""What the log says of the heat exchanger around the blower's start, and of the room over a test point."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fluewright import sources, units
 from fluewright.appliance import (
     BlowerStart,
     Evidence,
@@ -104,50 +103,6 @@ def heat_exchanger_evidence(
             "flame disturbed when the blower starts": checked(_FLAME),
             "oxygen or carbon monoxide shifts when the blower starts": shift,
         },
-    )
-
-
-def oxygen_zero_drift(visit: Visit) -> Number | None:
-    """Return oxygen in fresh air after the burns less before them, or None where the probe was not in fresh air twice.
-
-    The cell's calibration error cancels, but for what has drifted.
-    """
-    frame = visit.readings.frame
-    name = next((one for one in ("oxygen_dry", "oxygen_wet") if one in frame and usable(visit, one)), None)
-    if name is None:
-        return None
-    values = frame[name].dropna()
-    table = sources.table("appliance")["fresh_air_check"]
-    fresh = values.to_numpy(dtype=np.float64) >= units.parse(table["oxygen"], "mol/mol", "oxygen")
-    burning = np.flatnonzero(~fresh)
-    if not burning.size:
-        return None
-    settled = values.index[-1] - pd.Timedelta(seconds=units.parse(table["last"], "s", "last"))
-    before = values.iloc[: burning[0]]
-    before = before[
-        before.index
-        < values.index[burning[0]] - pd.Timedelta(seconds=units.parse(table["lead"], "s", "lead"))
-    ]
-    after = values.iloc[burning[-1] + 1 :]
-    wait = max(known_accuracy(visit, name).response_time, units.parse(table["answer"], "s", "answer"))
-    after = after[after.index >= values.index[burning[-1]] + pd.Timedelta(seconds=wait)]
-    after = after[after.index >= settled]
-    if min(len(before), len(after)) < table["least_rows"]:
-        return None
-    drift = float(after.mean() - before.mean())
-    resolution = known_accuracy(visit, name).resolution
-    error = math.hypot(
-        mean_noise(before.to_numpy(dtype=np.float64)).standard_error,
-        mean_noise(after.to_numpy(dtype=np.float64)).standard_error,
-        resolution / math.sqrt(6),
-    )
-    return Number(
-        quantity="oxygen_zero_drift",
-        value=drift,
-        low=drift - _COVERAGE * error,
-        high=drift + _COVERAGE * error,
-        origin="computed",
-        basis="mean in fresh air after the last burn less mean before the first",
     )
 
 

@@ -39,6 +39,7 @@ BASIS = {
     "airflow_per_cooling_capacity": "airflow to the cooling capacity on the nameplate",
     "return_dew_point_margin": "return less water dew point of the flue gas",
     "draft_theoretical": "gas standing at the flue temperature over the whole height: the most it can pull",
+    "draft_to_theoretical": "draft in the vent connector to the most the chimney can pull",
 }
 
 
@@ -74,14 +75,24 @@ def heat_flows(
     side = _air if settings.carrier == "air" else _water if settings.carrier else _neither
     made |= side(inputs, {**found, **made}, settings)
     made |= _per_heat(inputs, {**found, **made}, settings)
-    if settings.chimney_height is not None and {"outdoor_temperature", "flue_temperature"} <= inputs.keys():
-        made["draft_theoretical"] = theoretical_draft(
-            settings.chimney_height,
-            outdoor_temperature=inputs["outdoor_temperature"],
-            flue_temperature=inputs["flue_temperature"],
-            pressure=inputs["barometric_pressure"],
-        )
-    return made
+    return {**made, **_draft(inputs, settings)}
+
+
+def _draft(inputs: Mapping[str, Array], settings: HeatSettings) -> Mapping[str, Array]:
+    """Return the most the chimney can pull, and what share of it the vent connector shows."""
+    if settings.chimney_height is None or not {"outdoor_temperature", "flue_temperature"} <= inputs.keys():
+        return {}
+    most = theoretical_draft(
+        settings.chimney_height,
+        outdoor_temperature=inputs["outdoor_temperature"],
+        flue_temperature=inputs["flue_temperature"],
+        pressure=inputs["barometric_pressure"],
+    )
+    read = next((inputs[name] for name in ("draft_breech", "draft_hood") if name in inputs), None)
+    if read is None:
+        return {"draft_theoretical": most}
+    share = np.divide(read, most, out=np.full(np.broadcast(read, most).shape, np.nan), where=most < 0)
+    return {"draft_theoretical": most, "draft_to_theoretical": share}
 
 
 def _manifold(

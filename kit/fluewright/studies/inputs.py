@@ -14,6 +14,7 @@ from fluewright.appliance import Number, altitude_citation, gas_flow_counted
 from fluewright.combustion import Fuel
 from fluewright.steady import ChannelMean, assumed_accuracy, spot_mean
 from fluewright.studies import numbers as core
+from fluewright.studies.fresh_air import TOLD_BY_FRESH_AIR, fresh_air_drift
 from fluewright.studies.heat_settings import (
     heat_carrier_of,
     heat_inputs,
@@ -36,7 +37,7 @@ class Assumption:
     """What was taken because the visit did not say.
 
     `group` is the input whose uncertainty it belongs to; `effect` the half-width that this input alone adds to the
-    gross efficiency.
+    gross efficiency. `unstated` where it is the accuracy of the instrument that read `subject`.
     """
 
     subject: str
@@ -44,6 +45,7 @@ class Assumption:
     text: str
     why: str
     group: str = ""
+    unstated: bool = False
     effect: Number | None = None
 
 
@@ -180,7 +182,7 @@ def shared_inputs(visit: Visit, fuel: Fuel, rng: np.random.Generator) -> SharedI
         )
     if plan.fuel.spread is None:
         half = _assumed("fuel_spread", "value", "1")
-        words = f"{fuel.name}: each minor component within ± {half:.0%} of its share"
+        words = f"{fuel.name}: each minor component within ± {100 * half:.0f} % of its share"
         assumptions.append(_assume("fuel_spread", None, words, group=core.FUEL_GROUP))
     if any(point.meter is not None for point in plan.test_points) or _gas_was_logged(visit):
         inputs += _meter_inputs(visit, fuel, rng, assumptions)
@@ -222,7 +224,8 @@ def _heat_assumptions(visit: Visit) -> list[Assumption]:
 
 def _spread_words(name: str) -> str:
     entry = sources.table("assumptions")[name]
-    return f"{entry['label']}: {entry['low']} to {entry['high']}".replace(" percent", " %")
+    span = f"{entry['low']} to {entry['high']}".replace(" percent", " %").replace("-", "−")
+    return f"{entry['label']}: {span}"
 
 
 def _read_somewhere(visit: Visit, name: str) -> bool:
@@ -249,17 +252,20 @@ def _meter_inputs(
             low=value - half,
             high=value + half,
             origin="assumed",
-            basis="60 °F, 14.696 psia, dry, of the fuel's typical composition",
+            basis="15.56 °C, 101.325 kPa, dry, of the fuel's typical composition",
         )
         assumptions.append(_assume("heating_value", number))
     else:
-        words = f"as stated, within ± {half / value:.0%}"
+        words = f"as stated, within ± {100 * half / value:.0f} %"
         assumptions.append(_assume("heating_value_stated", None, words, group=_group("heating_value")))
     meter = _assumed("meter_accuracy", "value", "1")
     seconds = _assumed("meter_clock", "value", "s")
     assumptions += [
         _assume(
-            "meter_accuracy", None, f"the meter is right within ± {meter:.0%}", group=_group("meter_factor")
+            "meter_accuracy",
+            None,
+            f"the meter is right within ± {100 * meter:.0f} %",
+            group=_group("meter_factor"),
         ),
     ]
     if any(point.meter is not None and point.meter.seconds for point in visit.plan.test_points):
@@ -303,16 +309,36 @@ def known_accuracy(
     stated = accuracy_of(visit.plan, quantity, instrument=instrument or None)
     if not stated.stated:
         stated = replace(assumed_accuracy(quantity), instrument=stated.instrument)
-    drift = drift_of(visit.plan, quantity, instrument=instrument or None)
-    if not drift.before and not drift.after:
+    drifts = _drifts(visit, quantity, stated.instrument)
+    if not any(one.before or one.after for one in drifts):
         return stated
-    at = _greatest(visit, quantity, drift) if reading is None else reading
-    return _with_drift(stated, quantity, at, drift.half_width(at, corrected=corrected))
+    at = _greatest(visit, quantity, drifts) if reading is None else reading
+    return _with_drift(stated, quantity, at, _half_width(drifts, at, corrected=corrected))
 
 
-def _greatest(visit: Visit, quantity: str, drift: Drift) -> float:
-    checked = [shown for shown, _ in (*drift.before, *drift.after)]
+def drift_half_width(visit: Visit, quantity: str, instrument: str, *, reading: float) -> float:
+    """Return how wrong a settled reading may be [SI] by what checks, or the log's own fresh air, found."""
+    return _half_width(_drifts(visit, quantity, instrument), reading, corrected=True)
+
+
+def _drifts(visit: Visit, quantity: str, instrument: str) -> tuple[Drift, Drift]:
+    """Return what the checks entered found of one quantity of an instrument, and what fresh air in the log did."""
+    return (
+        drift_of(visit.plan, quantity, instrument=instrument),
+        fresh_air_drift(visit, quantity, instrument=instrument),
+    )
+
+
+def _half_width(drifts: tuple[Drift, Drift], reading: float, *, corrected: bool) -> float:
+    """Return the greater of the two, which see the same cell; where one is corrected for, so is what the other saw."""
+    entered, seen = drifts
+    half = entered.half_width(reading, corrected=corrected)
+    return half if corrected and entered.correct else max(half, seen.half_width(reading))
+
+
+def _greatest(visit: Visit, quantity: str, drifts: tuple[Drift, Drift]) -> float:
     logged = visit.readings.frame[quantity].max() if quantity in visit.readings.frame else np.nan
+    checked = [shown for one in drifts for shown, _ in (*one.before, *one.after)]
     return max(checked) if np.isnan(logged) else float(logged)
 
 
@@ -337,8 +363,9 @@ def settled_accuracies(visit: Visit, window: pd.DataFrame) -> Mapping[str, State
     """Return the accuracy of each channel of a steady window, drift counted at its mean and corrected where asked."""
 
     def accuracy(name: str) -> StatedAccuracy:
-        drift = drift_of(visit.plan, name)
-        reading = float(window[name].mean()) if drift.before or drift.after else None
+        entered = drift_of(visit.plan, name)
+        checked = entered.before or entered.after or name in TOLD_BY_FRESH_AIR
+        reading = float(window[name].mean()) if checked else None
         return known_accuracy(visit, name, reading=reading, corrected=True)
 
     return {str(name): accuracy(str(name)) for name in window.columns}
@@ -377,6 +404,7 @@ def unstated_accuracies(visit: Visit, means: Iterable[ChannelMean]) -> list[Assu
                     text=f"a cautious accuracy was taken for: {label}",
                     why="no accuracy of its instrument was stated",
                     group=label,
+                    unstated=True,
                 )
             )
     return made

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from fluewright import sources, units
+from fluewright import combustion, sources, units
 from fluewright.appliance import (
     CarbonMonoxideRows,
     Judgement,
@@ -279,6 +279,8 @@ def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> 
         plate = plate_of(visit, "manifold_pressure", tested.stage)
         low, high = adjustment_range(plate, fuel_kind=fuel_kind(fuel_of(visit)))
         yield _manifold_target(tested.numbers["manifold_pressure_target"], low, high, tested.name)
+    if "carbon_dioxide_difference" in tested.numbers:
+        yield _carbon_dioxide_against_oxygen(tested.numbers["carbon_dioxide_difference"], tested.name)
     if tested.balance is not None:
         yield _balance(tested.balance, tested.name)
     for number in tested.numbers.values():
@@ -291,6 +293,8 @@ def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> 
 
 
 def _too_dilute(tested: Tested) -> Judgement:
+    dilute = sources.table("flue_gas")["dilute"]
+    oxygen = tested.numbers.get("oxygen_dry")
     return Judgement(
         rule="sample_state",
         subject=_AIR_FREE,
@@ -298,9 +302,13 @@ def _too_dilute(tested: Tested) -> Judgement:
         outcome="cannot tell",
         weight="correct",
         headline=f"Carbon monoxide, air-free: cannot be told; {tested.state}",
+        measured=oxygen,
+        limit_high=math.nan if oxygen is None else dilute["oxygen_dry"],
+        role="trigger",
         meaning="Carbon monoxide in so dilute a sample says nothing of the flame.",
         action="Test again: check the probe and its hose for leaks, and sample before any draft hood.",
         who="licensed technician",
+        citation=replace(_HERE, place="a sample too dilute", note=dilute["source"]),
     )
 
 
@@ -327,10 +335,44 @@ def _clock_against_manifold(ratio: Number, test_point: str) -> Judgement:
         headline="Heat input by meter and by manifold pressure: "
         + ("cannot both be right" if contradict else "agree within their uncertainty"),
         measured=ratio,
+        limit_low=1.0,
+        limit_high=1.0,
         role="trigger",
         meaning="One of them is wrong, so the firing rate is not known." if contradict else "",
         action=f"Look for: {'; '.join(suspects(said))}. Then test again." if contradict else "",
         who="a licensed heating technician qualified for gas valves" if contradict else "",
+        citation=_HERE,
+    )
+
+
+def _carbon_dioxide_against_oxygen(difference: Number, test_point: str) -> Judgement:
+    """Return whether measured carbon dioxide is what this fuel makes at the oxygen measured.
+
+    Judged at two levels, as the balance is: its 95 % are shown, a finding is raised at 99 %.
+    """
+    table = sources.table("appliance")["balance"]
+    wider = table["normal_alpha"] / table["normal_quality"]
+    value, half = difference.value, (difference.high - difference.low) / 2
+    outcome: Outcome = (
+        "within" if abs(value) <= half else "beyond" if abs(value) > wider * half else "cannot tell"
+    )
+    apart = outcome == "beyond"
+    side = combustion.Agreement.CARBON_DIOXIDE_HIGH if value > 0 else combustion.Agreement.CARBON_DIOXIDE_LOW
+    says = {"within": "agree with this fuel", "beyond": "do not belong together with this fuel"}
+    return Judgement(
+        rule="carbon_dioxide_against_oxygen",
+        subject=difference.quantity,
+        test_point=test_point,
+        outcome=outcome,
+        weight="note" if apart else "",
+        headline=f"Carbon dioxide and oxygen: {says.get(outcome, 'agree badly with this fuel')}",
+        measured=difference,
+        limit_low=0.0,
+        limit_high=0.0,
+        role="trigger",
+        meaning=f"{side.words[0].upper()}{side.words[1:]}." if apart else "",
+        action="Check both cells in fresh air and the fuel's analysis, then test again." if apart else "",
+        who="who tests" if apart else "",
         citation=_HERE,
     )
 

@@ -96,6 +96,11 @@ def chain(fuel: Fuel, inputs: Mapping[str, Array], settings: Settings) -> Mappin
         )
         results |= _flue_results(flue, with_monoxide="carbon_monoxide_dry" in inputs)
         results["air_water_fraction"] = water
+        if oxygen != "carbon_dioxide_dry" and "carbon_dioxide_dry" in inputs:
+            # Both of a cell of their own. The gas that the cell reads still holds some water.
+            left = combustion.saturation_pressure(inputs["sample_dew_point"]) / inputs["barometric_pressure"]
+            dried = inputs["carbon_dioxide_dry"] / (1 - left)
+            results["carbon_dioxide_difference"] = dried - flue.carbon_dioxide_dry
         if settings.subtract_ambient and {"carbon_monoxide_dry", "carbon_monoxide_ambient"} <= inputs.keys():
             # A number beside the others: no limit is judged by it.
             cleared = replace(flue, ambient_carbon_monoxide=inputs["carbon_monoxide_ambient"])
@@ -237,6 +242,7 @@ _BASIS = {
     "air_ratio": "carbon–oxygen balance on the fuel burned",
     "equivalence_ratio": "carbon–oxygen balance on the fuel burned",
     "carbon_dioxide_dry_computed": "dry; carbon–oxygen balance",
+    "carbon_dioxide_difference": "both in wholly dry gas; by carbon–oxygen balance on the fuel burned",
     "water_dew_point": "at the site's pressure, with the air's humidity",
     "dew_point_margin": "flue temperature less water dew point",
     "carbon_monoxide_air_free": "dry, air-free; carbon balance",

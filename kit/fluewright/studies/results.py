@@ -16,6 +16,8 @@ from fluewright.appliance import Judgement, Number
 from fluewright.studies import numbers as core
 from fluewright.studies.audit import Audit, PointAudit
 from fluewright.studies.balancing import Balance
+from fluewright.studies.cycles import BurnerCycle, BurnerCycles
+from fluewright.studies.instrument_checks import CheckedReading, clock_words
 from fluewright.studies.visit_record import VisitRecord
 
 LAYOUT = "fluewright results 1"
@@ -188,6 +190,53 @@ def _balance(balance: Balance | None) -> Mapping[str, Any] | None:
     }
 
 
+def _cycles(cycles: BurnerCycles) -> Mapping[str, Any]:
+    return {
+        "told_by": cycles.told_by,
+        "summary": {
+            "cycles": len(cycles.cycles),
+            "seen_whole": cycles.whole,
+            "never_settled": cycles.never_settled,
+            "share_on": _number(cycles.share_on),
+            "light_offs": _number(cycles.light_offs),
+            "spreads": {
+                name: {
+                    "median": _number(one.median),
+                    "least": _number(one.least),
+                    "greatest": _number(one.greatest),
+                    "standard_deviation": _plain(one.deviation),
+                    "cycles": one.cycles,
+                }
+                for name, one in sorted(cycles.spreads.items())
+            },
+            "worst_light_off": None
+            if cycles.worst is None or cycles.worst.cycle.light_off_peak is None
+            else _time(cycles.worst.cycle.light_off_peak.when),
+        },
+        "rows": [_cycle(one) for one in cycles.cycles],
+    }
+
+
+def _cycle(one: BurnerCycle) -> Mapping[str, Any]:
+    cycle = one.cycle
+    return {
+        "start": _time(cycle.start),
+        "end": _time(cycle.end),
+        "light_off_seen": cycle.lit,
+        "shut_down_seen": cycle.ended,
+        "on_seconds": _plain(cycle.on_time),
+        "settled": None
+        if cycle.settled is None
+        else {
+            "start": _time(cycle.settled.start),
+            "end": _time(cycle.settled.end),
+            "rows": cycle.settled.rows,
+        },
+        "why_never_settled": cycle.why_never or None,
+        "numbers": {name: _number(number) for name, number in sorted(one.numbers.items())},
+    }
+
+
 def _record(record: VisitRecord) -> Mapping[str, Any]:
     return {
         "steps": [
@@ -202,6 +251,29 @@ def _record(record: VisitRecord) -> Mapping[str, Any]:
         "carbon_monoxide_alarms": None
         if record.alarms is None
         else [{"place": place, "state": state} for place, state in record.alarms],
+    }
+
+
+def _checked(one: CheckedReading) -> Mapping[str, Any]:
+    return {
+        "instrument": one.instrument,
+        "quantity": one.quantity,
+        "unit": sources.quantity(one.quantity).unit,
+        "checks": [
+            {
+                "kind": check.kind,
+                "shown": _plain(check.shown),
+                "reference": _plain(check.reference),
+                "by": check.by,
+                "difference": _plain(check.shown - check.reference),
+            }
+            for check in one.checks
+        ],
+        "corrected": one.corrected,
+        "test_point": one.test_point or None,
+        "added": _plain(one.added),
+        "half_width_stated": _plain(one.stated),
+        "half_width_used": _plain(one.widened),
     }
 
 
@@ -231,6 +303,7 @@ def results_of(audit: Audit) -> Mapping[str, Any]:
         "not_tested_recommended": [test.label for test in audit.not_tested_recommended],
         "no_limit_seen": [test.label for test in audit.unlimited],
         "test_points": [_point(point) for point in audit.points],
+        "cycles": _cycles(audit.cycles),
         "differences": [
             {
                 "from": old,
@@ -258,6 +331,7 @@ def results_of(audit: Audit) -> Mapping[str, Any]:
             "signs": dict(audit.evidence.signs),
         },
         "oxygen_zero_drift": _number(audit.oxygen_zero_drift),
+        "instrument_checks": [_checked(one) for one in audit.instrument_checks],
         "record": _record(audit.record),
         "assumptions": [
             {
@@ -280,8 +354,22 @@ def results_of(audit: Audit) -> Mapping[str, Any]:
                     {"reason": part.reason, "rows": part.rows, "first_row": part.first_row}
                     for part in account.set_aside
                 ],
+                "clock": clock_words(visit, account) or None,
+                "notes": list(account.notes),
             }
             for account in visit.readings.accounts
+        ],
+        "channels": [
+            {
+                "quantity": name,
+                "file": channel.file,
+                "column": channel.column,
+                "unit": channel.unit,
+                "instrument": channel.instrument,
+                "origin": channel.origin,
+                "interpolated": channel.interpolated,
+            }
+            for name, channel in visit.readings.channels.items()
         ],
         "provenance": {
             "visit_toml_sha256": visit.plan_sha256,

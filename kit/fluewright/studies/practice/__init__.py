@@ -174,9 +174,19 @@ def _scenario(name: str) -> dict[str, Any]:
     return _merged(_scenario(entry["like"]), entry) if "like" in entry else dict(entry)
 
 
+def _with_burns(plan: dict[str, Any]) -> dict[str, Any]:
+    """Return a scenario with what each of its burns, if it names any, does worked out into steps."""
+    steps = [
+        {**each, "at": {"lit": lit, "off": off}[each["from"]] + each["after"]}
+        for lit, off in plan.get("burns", ())
+        for each in plan["each_burn"]
+    ]
+    return {**plan, "steps": sorted([*plan["steps"], *steps], key=lambda step: float(step["at"]))}
+
+
 def scenario_plan(name: str, fault: str, severity: float) -> dict[str, Any]:
     """Return a scenario with the fault's effects worked into every setting it touches."""
-    plan = copy.deepcopy(_scenario(name))
+    plan = _with_burns(copy.deepcopy(_scenario(name)))
     if not fault:
         return plan
     known, entry = sources.table("practice")["settings"], sources.table("practice")["faults"][fault]

@@ -92,7 +92,7 @@ def written(values: Array, accuracy: Mapping[str, Any], quantity: str, unit: str
     """Return readings [SI] as the instrument prints them in `unit`: stepped, with OVER above its range."""
     step, decimals, top = _scale(accuracy, quantity, unit)
     shown = units.convert(values, sources.quantity(quantity).unit, unit, quantity)
-    if quantity.startswith("carbon_monoxide"):
+    if quantity.startswith("carbon_"):
         shown = np.clip(shown, 0.0, None)
     stepped = np.round(shown / step) * step + 0.0
     return [OVER if value > top else f"{value:.{decimals}f}" for value in stepped.tolist()]

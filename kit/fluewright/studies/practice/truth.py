@@ -46,7 +46,25 @@ def truth_of(scenario: Mapping[str, Any], course: Course) -> dict[str, Any]:
         "gross_heating_value_molar": _record(course.heating_value, "J/mol"),
         "carbon_monoxide_ambient_greatest": _record(greatest, "mol/mol"),
         "test_points": {point["name"]: _point(point, scenario, course) for point in scenario["test_points"]},
+        **({"cycles": _cycles(scenario, course)} if "burns" in scenario else {}),
     }
+
+
+def _cycles(scenario: Mapping[str, Any], course: Course) -> list[dict[str, Any]]:
+    """Return what was true of each burn of a burner that cycles, as of a test point."""
+    return [
+        {
+            "lit": _clock(scenario, lit),
+            "off": _clock(scenario, off),
+            "on_time": _record(off - lit, "s"),
+            **_point({"start": lit, "end": off}, scenario, course),
+        }
+        for lit, off in scenario["burns"]
+    ]
+
+
+def _clock(scenario: Mapping[str, Any], second: float) -> str:
+    return str((scenario["start"] + dt.timedelta(seconds=second)).isoformat(timespec="seconds"))
 
 
 def _record(value: Any, unit: str) -> dict[str, Any]:
@@ -65,14 +83,10 @@ def _point(point: Mapping[str, Any], scenario: Mapping[str, Any], course: Course
     plate = scenario["visit"]["appliance"]
     stated = plate["rated_input_low"] if point.get("stage") == "low" else scenario["rated_input"]
     rated = number(stated, "W", "rated_input")
-
-    def clock(second: float) -> str:
-        return str((scenario["start"] + dt.timedelta(seconds=second)).isoformat(timespec="seconds"))
-
     return {
         "settling_time": _record(took, "s"),
-        "steady_from": clock(float(course.time[steady[0]])),
-        "steady_to": clock(float(course.time[steady[-1]])),
+        "steady_from": _clock(scenario, float(course.time[steady[0]])),
+        "steady_to": _clock(scenario, float(course.time[steady[-1]])),
         "heat_input_ratio": _record(np.mean(true["heat_input"][steady]) / rated, "1"),
         "carbon_monoxide_air_free_greatest": _record(
             np.max(true["carbon_monoxide_air_free"][rows]), "mol/mol"

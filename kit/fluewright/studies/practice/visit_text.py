@@ -79,6 +79,8 @@ def _test_point(
     out: dict[str, Any] = {"name": point["name"], "start": clock(point["start"]), "end": clock(point["end"])}
     said = ("firing_rate", "stage", "airflow_at", "changed", "replaces", "notes")
     out |= {key: point[key] for key in said if key in point}
+    if "blower_started" in point:
+        out["blower_started"] = clock(point["blower_started"])
     if "clocked_at" in point:
         out["meter"] = instruments.clocked(course, scenario["meter"], point["clocked_at"], seed)
     out["readings"] = _readings(point.get("spots", {}), course, seed)
@@ -109,6 +111,7 @@ def _log(log: Mapping[str, Any]) -> dict[str, Any]:
             "quantity": column["quantity"],
             "unit": column["unit"],
             **({"origin": "instrument"} if "calculated_from" in column else {}),
+            **({"origin": column["origin"]} if "origin" in column else {}),
         }
         for column in log["columns"]
     }

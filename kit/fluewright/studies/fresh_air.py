@@ -1,0 +1,274 @@
+"""What the fresh air inside a log says of the cells: what oxygen drifted by, and the zero of carbon monoxide.
+
+Evidence only. It widens the intervals of the readings, and corrects none of them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+
+from fluewright import sources, units
+from fluewright.appliance import Number
+from fluewright.steady import assumed_accuracy, mean_noise
+from fluewright.units import Array
+from fluewright.visit import Drift, StatedAccuracy, Visit, accuracy_of
+
+_COVERAGE = 1.959964  # 97.5 % point of the normal distribution
+_OXYGEN = ("oxygen_dry", "oxygen_wet")
+_MONOXIDE, _ROOM = "carbon_monoxide_dry", "carbon_monoxide_ambient"
+TOLD_BY_FRESH_AIR = (*_OXYGEN, _MONOXIDE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FreshAirCheck:
+    """What a cell showed of fresh air in the log, and what it should have shown [SI].
+
+    `when` is before the first burn or after the last; `by` says in words where the reference comes from.
+    """
+
+    quantity: str
+    instrument: str
+    when: Literal["before", "after"]
+    shown: float
+    reference: float
+    by: str
+    error: Number
+
+
+def fresh_air_checks(visit: Visit, quantity: str) -> tuple[FreshAirCheck, ...]:
+    """Return what the cell of one quantity showed in the fresh air of its log; nothing where that tells nothing.
+
+    Oxygen is held against itself: after the last burn less before the first, so that the error it was set right with
+    cancels. Carbon monoxide is held against the room's by another instrument, or against none.
+    """
+    if quantity in _OXYGEN:
+        return tuple(_oxygen_checks(visit, quantity))
+    return tuple(_monoxide_checks(visit)) if quantity == _MONOXIDE else ()
+
+
+def fresh_air_drift(visit: Visit, quantity: str, *, instrument: str) -> Drift:
+    """Return the errors found in the log's fresh air as a check of the instrument that wrote it; nothing for others.
+
+    One check tells no slope: what it found counts in full at every reading.
+    """
+    channel = visit.readings.channels.get(quantity)
+    if channel is None or channel.instrument != instrument:
+        return Drift()
+    found = {one.when: ((one.shown, one.error.value),) for one in fresh_air_checks(visit, quantity)}
+    return Drift(before=found.get("before", ()), after=found.get("after", ()))
+
+
+def oxygen_zero_drift(visit: Visit) -> Number | None:
+    """Return oxygen in fresh air after the burns less before them, or None where the log does not tell it."""
+    found = (one.error for quantity in _OXYGEN for one in fresh_air_checks(visit, quantity))
+    return next(found, None)
+
+
+# ---------------------------------------------------------------------------- oxygen and carbon monoxide
+
+
+def _oxygen_checks(visit: Visit, quantity: str) -> Iterator[FreshAirCheck]:
+    before, after = (_settled(visit, quantity, one) for one in _airs(visit, quantity))
+    if before is None or after is None:
+        return
+    drift = float(after.mean() - before.mean())
+    resolution = _accuracy(visit, quantity).resolution
+    error = math.hypot(_noise(before), _noise(after), resolution / math.sqrt(6))
+    yield FreshAirCheck(
+        quantity=quantity,
+        instrument=visit.readings.channels[quantity].instrument,
+        when="after",
+        shown=float(after.mean()),
+        reference=float(before.mean()),
+        by="as it read before the first burn",
+        error=Number(
+            quantity="oxygen_zero_drift",
+            value=drift,
+            low=drift - _COVERAGE * error,
+            high=drift + _COVERAGE * error,
+            origin="computed",
+            basis="mean in fresh air after the last burn less mean before the first",
+        ),
+    )
+
+
+def _monoxide_checks(visit: Visit) -> Iterator[FreshAirCheck]:
+    for when, air in zip(("before", "after"), _airs(visit, _MONOXIDE), strict=True):
+        settled = _settled(visit, _MONOXIDE, air)
+        room = None if settled is None else _room(visit, settled.index)
+        if settled is None or room is None:
+            continue
+        shown = float(settled.mean())
+        noise = math.hypot(_noise(settled), _accuracy(visit, _MONOXIDE).resolution / math.sqrt(12))
+        half = _COVERAGE * math.hypot(noise, room.half_width / math.sqrt(3))
+        error = shown - room.value
+        yield FreshAirCheck(
+            quantity=_MONOXIDE,
+            instrument=visit.readings.channels[_MONOXIDE].instrument,
+            when=when,  # type: ignore[arg-type]
+            shown=shown,
+            reference=room.value,
+            by=room.by,
+            error=Number(
+                quantity="carbon_monoxide_zero_error",
+                value=error,
+                low=error - half,
+                high=error + half,
+                origin="computed",
+                basis=f"mean in fresh air {when} the burns less the room's, {room.by}",
+            ),
+        )
+
+
+def _noise(settled: pd.Series[float]) -> float:
+    return mean_noise(np.asarray(settled, dtype=np.float64)).standard_error
+
+
+def _accuracy(visit: Visit, quantity: str) -> StatedAccuracy:
+    return accuracy_of(visit.plan, quantity)
+
+
+# ---------------------------------------------------------------------------- fresh air that the cell had settled in
+
+
+def _rule(name: str, unit: str) -> float:
+    return units.parse(sources.table("appliance")["fresh_air_check"][name], unit, name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Air:
+    """Readings of one quantity in fresh air before or after the burns, and those that the cell may still remember."""
+
+    values: pd.Series[float]
+    remembered: pd.Series[float]
+
+
+def _airs(visit: Visit, quantity: str) -> tuple[_Air | None, _Air | None]:
+    """Return the fresh air before the first burn and after the last, as the oxygen of the log tells them."""
+    frame, channels = visit.readings.frame, visit.readings.channels
+    oxygen = next((one for one in _OXYGEN if one in frame and channels[one].origin == "measured"), None)
+    if oxygen is None or quantity not in frame or channels[quantity].origin != "measured":
+        return None, None
+    fresh = _rule("oxygen", "mol/mol")
+    burning = frame[oxygen].to_numpy() < fresh
+    if not burning.any():
+        return None, None
+    lit, out = int(np.argmax(burning)), len(burning) - 1 - int(np.argmax(burning[::-1]))
+    stamps = frame.index
+    first = stamps.searchsorted(stamps[lit] - _seconds("lead") - _seconds("memory"))
+    recent = stamps.searchsorted(stamps[out] - _seconds("memory"))
+
+    def air(start: int, end: int) -> pd.Series[float]:
+        part = frame.iloc[start:end]
+        return part[quantity][part[oxygen] >= fresh].dropna()
+
+    tail = max(out + 1, int(stamps.searchsorted(stamps[-1] - _seconds("last"))))
+    before, after = air(int(first), lit), air(tail, len(frame))
+    wait = max(_response(visit, quantity), _rule("answer", "s"))
+    return (
+        _Air(values=before[before.index < stamps[lit] - _seconds("lead")], remembered=before.iloc[:0]),
+        _Air(
+            values=after[after.index >= stamps[out] + pd.Timedelta(seconds=wait)],
+            remembered=_with_bounds(visit, quantity, int(recent), out + 1),
+        ),
+    )
+
+
+def _with_bounds(visit: Visit, quantity: str, start: int, end: int) -> pd.Series[float]:
+    """Return readings of some rows, over-range ones as their lower bounds."""
+    values, bounds = visit.readings.frame[quantity].iloc[start:end], visit.readings.lower_bounds
+    return values.fillna(bounds[quantity].iloc[start:end]) if quantity in bounds else values
+
+
+def _seconds(name: str) -> pd.Timedelta:
+    return pd.Timedelta(seconds=_rule(name, "s"))
+
+
+def _response(visit: Visit, quantity: str) -> float:
+    return _accuracy(visit, quantity).response_time or _rule("response_time", "s")
+
+
+def _settled(visit: Visit, quantity: str, air: _Air | None) -> pd.Series[float] | None:
+    """Return the readings of fresh air once the cell has forgotten the flue gas, None where they do not stand still.
+
+    A sensor of the first order keeps a tenth of a step for each response time; cells are slower. So each reading of
+    flue gas takes its own time to be forgotten, and the last of these ends the wait. Then the second half of the rows
+    must not lie apart from the first, as it would on a tail.
+    """
+    if air is None or not len(air.values):
+        return None
+    still = _rule("still_oxygen" if quantity in _OXYGEN else "still_carbon_monoxide", "mol/mol")
+    values = air.values
+    if len(air.remembered):
+        left = np.abs(air.remembered.to_numpy(dtype=np.float64) - float(values.median()))
+        tenths = np.log10(np.maximum(np.nan_to_num(left) / still, 1.0))
+        slow = float(sources.table("appliance")["fresh_air_check"]["forgets"]) * _response(visit, quantity)
+        forgotten = (air.remembered.index + pd.to_timedelta(slow * tenths, unit="s")).max()
+        values = values[values.index >= forgotten]
+    if len(values) < _least_rows():
+        return None
+    half = len(values) // 2
+    moved = float(values.iloc[half:].mean() - values.iloc[:half].mean())
+    return values if abs(moved) <= max(still, _accuracy(visit, quantity).resolution) else None
+
+
+def _least_rows() -> int:
+    return int(sources.table("appliance")["fresh_air_check"]["least_rows"])
+
+
+# ---------------------------------------------------------------------------- what the room held
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _RoomAir:
+    """Carbon monoxide in the room [SI], the half-width of what it may be, and by what it is known, in words."""
+
+    value: float
+    half_width: float
+    by: str
+
+
+def _room(visit: Visit, times: pd.Index) -> _RoomAir | None:
+    """Return what the room held at `times`, or None where it held too much to be a zero gas.
+
+    A reading by the same instrument has the same error of zero, and one by an instrument that was not named may have:
+    neither tells the zero.
+    """
+    ours = visit.readings.channels[_MONOXIDE].instrument
+    read = _logged(visit, times) or _by_hand(visit)
+    if any(values.max() > _rule("room", "mol/mol") for values in read.values()):
+        return None
+    others = {tool: values for tool, values in read.items() if tool not in ("", ours)}
+    if not others:
+        return _RoomAir(value=0.0, half_width=0.0, by="not measured by another instrument and taken as none")
+    tool, values = next(iter(others.items()))
+    value = float(values.mean())
+    stated = accuracy_of(visit.plan, _ROOM, instrument=tool)
+    stated = stated if stated.stated else assumed_accuracy(_ROOM)
+    half = max(stated.absolute, stated.of_span, stated.of_reading * value) + stated.resolution / 2
+    return _RoomAir(value=value, half_width=half + float(np.ptp(values)) / 2, by="by another instrument")
+
+
+def _logged(visit: Visit, times: pd.Index) -> Mapping[str, Array]:
+    """Return the logged readings of the room at `times`, by instrument; nothing where there are none."""
+    channel = visit.readings.channels.get(_ROOM)
+    if channel is None or channel.origin != "measured":
+        return {}
+    start, end = visit.readings.frame.index.slice_locs(times[0], times[-1])
+    values = np.asarray(_with_bounds(visit, _ROOM, int(start), int(end)).dropna(), dtype=np.float64)
+    return {channel.instrument: values} if len(values) else {}
+
+
+def _by_hand(visit: Visit) -> Mapping[str, Array]:
+    """Return the readings of the room by hand, by instrument; a bound counts as what it bounds."""
+    taken: dict[str, list[float]] = {}
+    spots: Any = [visit.spots, *(point.spots for point in visit.test_points)]
+    for one in (one for group in spots for one in group.get(_ROOM, ())):
+        taken.setdefault(one.instrument, []).append(one.value)
+    return {tool: np.array(values) for tool, values in taken.items()}

@@ -1,0 +1,155 @@
+"""What is known of the instruments of a visit by test: zero and span checks, fresh air in the log, and clocks."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from fluewright import sources, units
+from fluewright.appliance import Judgement, Outcome
+from fluewright.sources.limits import Citation
+from fluewright.steady import ChannelMean, assumed_accuracy
+from fluewright.studies.fresh_air import fresh_air_checks
+from fluewright.studies.inputs import drift_half_width
+from fluewright.visit import RowAccount, Visit, accuracy_of, drift_of
+
+_MONOXIDE = "carbon_monoxide_dry"
+_KINDS = {
+    "zero_before": "zero, before",
+    "zero_after": "zero, after",
+    "span_before": "span, before",
+    "span_after": "span, after",
+}
+_FRESH = {
+    "before": "fresh air in the log, before",
+    "after": "fresh air in the log, after",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InstrumentCheck:
+    """One check of one quantity of an instrument [SI]: what it showed of something known.
+
+    `by` says what the reference was, where it was not a gas or a temperature applied on purpose.
+    """
+
+    kind: str
+    shown: float
+    reference: float
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckedReading:
+    """The checks of one quantity of an instrument, and what they did to its mean at the last test point that has one.
+
+    `added` is what the mean was corrected by, as asked; `stated` and `widened` are the half-widths [SI] of the sensor's
+    error without and with what the checks found, NaN where no test point has a mean.
+    """
+
+    instrument: str
+    quantity: str
+    checks: tuple[InstrumentCheck, ...]
+    corrected: bool
+    test_point: str = ""
+    added: float = 0.0
+    stated: float = math.nan
+    widened: float = math.nan
+
+
+def checked_readings(
+    visit: Visit, means: Iterable[tuple[str, Mapping[str, ChannelMean]]]
+) -> tuple[CheckedReading, ...]:
+    """Return every quantity that was checked with its checks.
+
+    Parameters
+    ----------
+    visit : Visit
+        The visit.
+    means : iterable of (str, mapping)
+        The test points that have settled, in their order: name, and means by quantity as they were used.
+    """
+    found: dict[tuple[str, str], list[InstrumentCheck]] = {}
+    for name, instrument in visit.plan.instruments.items():
+        for quantity, checks in instrument.drift_checks.items():
+            unit = sources.quantity(quantity).unit
+            for kind, words in _KINDS.items():
+                if (gas := getattr(checks, kind)) is not None:
+                    shown, applied = (units.parse(text, unit, kind) for text in (gas.shown, gas.applied))
+                    found.setdefault((name, quantity), []).append(
+                        InstrumentCheck(kind=words, shown=shown, reference=applied, by=gas.note)
+                    )
+    for quantity in visit.readings.channels:
+        for air in fresh_air_checks(visit, quantity):
+            found.setdefault((air.instrument, quantity), []).append(
+                InstrumentCheck(kind=_FRESH[air.when], shown=air.shown, reference=air.reference, by=air.by)
+            )
+    settled = tuple(means)
+    return tuple(_checked(visit, *key, tuple(checks), settled) for key, checks in found.items())
+
+
+def _checked(
+    visit: Visit,
+    instrument: str,
+    quantity: str,
+    checks: tuple[InstrumentCheck, ...],
+    settled: tuple[tuple[str, Mapping[str, ChannelMean]], ...],
+) -> CheckedReading:
+    drift = drift_of(visit.plan, quantity, instrument=instrument)
+    made = CheckedReading(instrument=instrument, quantity=quantity, checks=checks, corrected=drift.correct)
+    means = ((name, means[quantity]) for name, means in reversed(settled) if quantity in means)
+    name, mean = next(((name, one) for name, one in means if one.instrument == instrument), ("", None))
+    if mean is None:
+        return made
+    added = drift.correction(mean.mean - drift.correction(mean.mean))
+    found = drift_half_width(visit, quantity, instrument, reading=mean.mean - added)
+    stated = math.sqrt(max(mean.bias**2 - found**2, 0.0))
+    return replace(made, test_point=name, added=added, stated=stated, widened=mean.bias)
+
+
+def zero_judgement(visit: Visit) -> Iterator[Judgement]:
+    """Yield whether the carbon monoxide cell read fresh air as zero, within the accuracy stated or assumed for it."""
+    errors = [one.error for one in fresh_air_checks(visit, _MONOXIDE)]
+    if not errors:
+        return
+    worst = max(errors, key=lambda one: abs(one.value))
+    stated = accuracy_of(visit.plan, _MONOXIDE)
+    stated = stated if stated.stated else assumed_accuracy(_MONOXIDE)
+    half = max(stated.absolute, stated.of_span) + stated.resolution / 2
+    beyond = worst.low > half or worst.high < -half
+    outcome: Outcome = (
+        "beyond" if beyond else "within" if -half <= worst.low and worst.high <= half else "cannot tell"
+    )
+    told = sources.table("appliance")["fresh_air_check"]
+    words = told["zero"]
+    yield Judgement(
+        rule="carbon_monoxide_zero",
+        subject=worst.quantity,
+        test_point="",
+        outcome=outcome,
+        weight="note" if beyond else "",
+        headline=words[{"beyond": "headline", "within": "within", "cannot tell": "doubtful"}[outcome]],
+        measured=worst,
+        limit_low=-half,
+        limit_high=half,
+        role="trigger",
+        conditions=words["conditions"],
+        meaning=words["meaning"] if beyond else "",
+        action=words["action"] if beyond else "",
+        who=words["who"] if beyond else "",
+        citation=Citation(
+            source="Chosen here",
+            edition="this release",
+            jurisdiction="none: no authority stands behind it",
+            place=words["place"],
+            status=told["status"],
+            note=words["reason"],
+        ),
+    )
+
+
+def clock_words(visit: Visit, account: RowAccount) -> str:
+    """Return how the clock of a log was put right, entered or estimated and how surely, or nothing where it was not."""
+    entered = next((log.time.offset for log in visit.plan.logs if log.file == account.file), None)
+    return "" if entered is None else next(note for note in account.notes if "added to its times" in note)

@@ -1,0 +1,260 @@
+"""The burner cycles of a visit against the truth of the simulator, and against the test points of the same visit."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import time
+from collections.abc import Callable
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import numpy as np
+import pandas as pd
+import pytest
+
+import fluewright as fw
+from fluewright.studies.audit import Audit
+from fluewright.studies.cycles import LIGHT_OFF_PEAK, PEAK
+from fluewright.studies.practice import practice_visit
+from fluewright.studies.results import results_text
+
+DEMO = Path(__file__).resolve().parents[2] / "data-demo"
+ROUGH = 7  # the light-off that the scenario makes rough, counted from 0
+LONG_ENOUGH, TOO_SHORT = 660, 420  # s: burns of the scenario at least, or at most, so long
+Make = Callable[..., Path]
+
+
+@pytest.fixture(scope="module")
+def practice(tmp_path_factory: pytest.TempPathFactory) -> tuple[Audit, dict[str, Any]]:
+    """Return the audit of three hours of a furnace on its thermostat, and the truth."""
+    made = practice_visit(tmp_path_factory.mktemp("cycling") / "visit", scenario="cycling-furnace", seed=3)
+    return fw.audit(fw.open_visit(made.folder)), json.loads(made.truth.read_text(encoding="utf-8"))
+
+
+def test_every_burn_of_the_simulator_is_a_cycle_with_its_times(
+    practice: tuple[Audit, dict[str, Any]],
+) -> None:
+    audit, truth = practice
+    cycles = audit.cycles.cycles
+    assert len(cycles) == len(truth["cycles"]) == 13
+    off = None
+    for one, true in zip(cycles, truth["cycles"], strict=True):
+        lit = pd.Timestamp(true["lit"]).tz_localize("America/New_York")
+        late = (one.cycle.start - lit).total_seconds()
+        assert 0 <= late <= 12  # what the sampling line and the cell take
+        assert one.numbers["burner_on_time"].value == pytest.approx(true["on_time"]["value"], abs=4)
+        if off is not None:
+            assert one.numbers["burner_off_time"].value == pytest.approx((lit - off).total_seconds(), abs=4)
+        off = pd.Timestamp(true["off"]).tz_localize("America/New_York")
+    on = sum(true["on_time"]["value"] for true in truth["cycles"])
+    assert audit.cycles.share_on is not None
+    assert audit.cycles.share_on.value == pytest.approx(on / 10_800, abs=0.005)
+    assert audit.cycles.light_offs is not None
+    assert audit.cycles.light_offs.value == pytest.approx(13 / 10_800, rel=0.001)
+    assert audit.cycles.whole == 13
+
+
+def test_long_burns_settle_at_the_truth_and_short_ones_never(practice: tuple[Audit, dict[str, Any]]) -> None:
+    audit, truth = practice
+    (point,) = audit.points
+    half = {name: (one.high - one.low) / 2 for name, one in {**point.readings, **point.numbers}.items()}
+    for one, true in zip(audit.cycles.cycles, truth["cycles"], strict=True):
+        long = true["on_time"]["value"]
+        assert long >= LONG_ENOUGH or long <= TOO_SHORT
+        assert (one.cycle.settled is not None) == (long >= LONG_ENOUGH)
+        if one.cycle.settled is None:
+            assert one.cycle.why_never
+            assert not {"oxygen_dry", "efficiency_gross", "settling_time"} & one.numbers.keys()
+            continue
+        for name in ("excess_air", "efficiency_gross", "carbon_monoxide_air_free"):
+            # The instruments' errors are those of the test point: so is the width in which the truth must lie.
+            assert one.numbers[name].value == pytest.approx(true[name]["value"], abs=1.2 * half[name])
+        assert one.numbers["settling_time"].value >= true["settling_time"]["value"] - 60
+    assert audit.cycles.never_settled == sum(
+        true["on_time"]["value"] <= TOO_SHORT for true in truth["cycles"]
+    )
+
+
+def test_the_spread_between_cycles_knows_no_common_error(practice: tuple[Audit, dict[str, Any]]) -> None:
+    audit, truth = practice
+    found = audit.cycles.spreads["oxygen_dry"]
+    true = [one["oxygen_dry"]["value"] for one in truth["cycles"] if one["on_time"]["value"] >= LONG_ENOUGH]
+    assert found.cycles == len(true) == 6
+    assert (
+        abs(found.median.value - np.median(true)) < 0.002 + 0.001
+    )  # the cell's accuracy, and the gas's moisture
+    assert found.deviation == pytest.approx(np.std(true, ddof=1), abs=1.5e-4)
+    assert found.least.value <= found.median.value <= found.greatest.value
+
+
+def test_the_rough_light_off_is_the_worst(practice: tuple[Audit, dict[str, Any]]) -> None:
+    audit, truth = practice
+    worst = audit.cycles.worst
+    assert worst is audit.cycles.cycles[ROUGH]
+    assert worst.cycle.light_off_peak is not None
+    others = [one.numbers[LIGHT_OFF_PEAK].value for one in audit.cycles.cycles if one is not worst]
+    assert worst.numbers[LIGHT_OFF_PEAK].value > 3 * max(others)
+    lit = pd.Timestamp(truth["cycles"][ROUGH]["lit"]).tz_localize("America/New_York")
+    assert 0 < (worst.cycle.light_off_peak.when - lit).total_seconds() < 60
+
+
+@pytest.mark.law
+@pytest.mark.parametrize("name", ["hall-furnace", "laundry-boiler"])
+def test_a_cycle_that_holds_a_test_point_has_its_numbers(name: str) -> None:
+    audit = fw.audit(fw.open_visit(DEMO / name))
+    latest = {}
+    for point in audit.points:
+        for one in audit.cycles.cycles:
+            if one.cycle.start <= point.rows.end and point.rows.start <= one.cycle.end:
+                latest[one.cycle.start] = (one, point)
+    assert latest
+    for one, point in latest.values():
+        for quantity in (
+            "excess_air",
+            "efficiency_gross",
+            "carbon_monoxide_air_free",
+            "excess_air_oxygen_rule",
+        ):
+            assert one.numbers[quantity].value == pytest.approx(point.numbers[quantity].value, rel=1e-9)
+
+
+@pytest.mark.law
+def test_a_correction_for_drift_that_was_asked_for_reaches_the_cycles(tmp_path: Path) -> None:
+    folder = shutil.copytree(DEMO / "hall-furnace", tmp_path / "visit")
+    checks = "[instruments.analyzer.drift_checks.oxygen_dry]\ncorrect = true\n"
+    checks += 'zero_before = { applied = "0 percent", shown = "0.0 percent" }\n'
+    checks += 'zero_after = { applied = "0 percent", shown = "0.4 percent" }\n'
+    plan = folder / "visit.toml"
+    plan.write_text(f"{plan.read_text(encoding='utf-8')}\n{checks}", encoding="utf-8")
+    audit = fw.audit(fw.open_visit(folder))
+    before = fw.audit(fw.open_visit(DEMO / "hall-furnace"))
+    for one, old, point in zip(audit.cycles.cycles, before.cycles.cycles, audit.points, strict=True):
+        assert old.numbers["oxygen_dry"].value - one.numbers["oxygen_dry"].value == pytest.approx(0.002)
+        assert one.numbers["excess_air"].value == pytest.approx(point.numbers["excess_air"].value, rel=1e-9)
+
+
+def test_a_burner_that_hunts_never_settles_in_any_cycle(tmp_path: Path) -> None:
+    made = practice_visit(tmp_path / "visit", scenario="cycling-furnace", fault="never-settles", seed=3)
+    found = fw.audit(fw.open_visit(made.folder)).cycles
+    assert (len(found.cycles), found.never_settled) == (13, 13)
+    assert "efficiency_gross" not in found.spreads
+
+
+def test_results_hold_every_cycle_and_keep_the_schema(practice: tuple[Audit, dict[str, Any]]) -> None:
+    audit, _ = practice
+    results = json.loads(results_text(audit.results))
+    text = resources.files("fluewright.studies").joinpath("results.schema.json").read_text(encoding="utf-8")
+    jsonschema.Draft202012Validator(json.loads(text)).validate(results)
+    cycles = results["cycles"]
+    assert len(cycles["rows"]) == cycles["summary"]["cycles"] == 13
+    assert sum(row["settled"] is None for row in cycles["rows"]) == cycles["summary"]["never_settled"] == 7
+    assert all((row["settled"] is None) == bool(row["why_never_settled"]) for row in cycles["rows"])
+    assert cycles["summary"]["spreads"]["efficiency_gross"]["cycles"] == 6
+
+
+# --- visits made by hand ---------------------------------------------------------------------------------------------
+
+
+def cycling_rows(cycles: int, *, on: int = 90, off: int = 30, step: int = 10) -> list[list[str]]:
+    """Return rows every `step` s of a furnace that is off for `off` rows, then on for `on`, and so on, off at last."""
+    count = cycles * (on + off) + off
+    place = np.arange(count) % (on + off)
+    burning = (place >= off) & (np.arange(count) < cycles * (on + off))
+    age = np.where(burning, (place - off) * step, 0.0)
+    since = np.where(np.arange(count) < off, np.inf, place * step)
+    flue = np.where(burning, 330 - 260 * np.exp(-age / 60), 70 + 260 * np.exp(-since / 60))
+    monoxide = np.where(burning, 40 + 200 * np.exp(-age / 15), 0)
+    rng = np.random.default_rng(1)
+    oxygen = np.where(burning, 6.8, 20.9) + 0.03 * rng.standard_normal(count)
+    times = pd.date_range("2026-01-14 10:00", periods=count, freq=f"{step}s").strftime("%Y-%m-%d %H:%M:%S")
+    return [
+        [when, f"{a:.1f}", f"{b:.0f}", f"{c:.1f}", "70.0"]
+        for when, a, b, c in zip(times, oxygen, monoxide, flue, strict=True)
+    ]
+
+
+@pytest.fixture
+def long_plan(complete_plan: dict[str, Any]) -> dict[str, Any]:
+    complete_plan["test_points"][0] |= {"start": "2026-01-14T10:05:00", "end": "2026-01-14T10:20:00"}
+    return complete_plan
+
+
+def test_over_range_at_light_off_is_a_least_value_everywhere(
+    long_plan: dict[str, Any], make_visit: Make
+) -> None:
+    rows = cycling_rows(3)
+    rows[30 + 120 + 2][2] = "OVER"
+    audit = fw.audit(fw.open_visit(make_visit(long_plan, rows)))
+    peaks = [one.numbers[LIGHT_OFF_PEAK] for one in audit.cycles.cycles]
+    assert [one.is_lower_bound for one in peaks] == [False, True, False]
+    assert peaks[1].value == pytest.approx(4000e-6)
+    assert audit.cycles.worst is audit.cycles.cycles[1]
+    numbers = audit.results["cycles"]["rows"][1]["numbers"]
+    assert numbers[LIGHT_OFF_PEAK]["at_least"] is True
+    assert numbers[LIGHT_OFF_PEAK]["interval_high"] is None
+
+
+def test_a_row_set_aside_keeps_its_peak(long_plan: dict[str, Any], make_visit: Make) -> None:
+    rows = cycling_rows(3)
+    rows[30 + 240 + 1][2] = "1500"
+    long_plan["logs"][0]["set_aside"] = [
+        {"rows": [30 + 240 + 2, 30 + 240 + 2], "because": "the hose had slipped off"}
+    ]
+    audit = fw.audit(fw.open_visit(make_visit(long_plan, rows)))
+    assert sum(part.rows for part in audit.visit.readings.accounts[0].set_aside) == 1
+    assert audit.cycles.cycles[2].numbers[LIGHT_OFF_PEAK].value == pytest.approx(1500e-6)
+    assert audit.cycles.cycles[2].numbers[PEAK].value == pytest.approx(1500e-6)
+
+
+def test_a_switch_on_the_burner_tells_cycles_from_a_log_of_its_own(
+    long_plan: dict[str, Any], make_visit: Make
+) -> None:
+    rows = cycling_rows(3)
+    states = ["off" if float(row[1]) > 20 else "on" for row in rows]
+    hidden = [
+        [row[0], "15.0" if state == "off" else row[1], *row[2:]]
+        for row, state in zip(rows, states, strict=True)
+    ]
+    assert len(fw.audit(fw.open_visit(make_visit(long_plan, hidden))).cycles.cycles) == 1
+    switch = {"quantity": "burner_on", "unit": "1"}
+    log = {
+        "file": "burner.csv",
+        "instrument": "flue",
+        "time": {"column": "Time"},
+        "columns": {"Burner": switch},
+    }
+    long_plan["logs"].append(log)
+    folder = make_visit(long_plan, hidden, "switched")
+    lines = ["Time,Burner", *(f"{row[0]},{state}" for row, state in zip(rows, states, strict=True))]
+    (folder / "burner.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    found = fw.audit(fw.open_visit(folder)).cycles
+    assert found.told_by == "burner signal"
+    assert [one.numbers["burner_on_time"].value for one in found.cycles] == pytest.approx([900] * 3)
+    assert [one.numbers["burner_off_time"].value for one in found.cycles[1:]] == pytest.approx([300] * 2)
+    assert found.never_settled == 0
+
+
+def test_what_an_instrument_computed_tells_no_cycle(long_plan: dict[str, Any], make_visit: Make) -> None:
+    long_plan["logs"][0]["columns"]["CO"]["origin"] = "instrument"
+    for one in fw.audit(fw.open_visit(make_visit(long_plan, cycling_rows(2)))).cycles.cycles:
+        assert (
+            not {LIGHT_OFF_PEAK, PEAK, "carbon_monoxide_dry", "carbon_monoxide_air_free"} & one.numbers.keys()
+        )
+
+
+def test_a_thousand_cycles_are_found_in_a_time_like_that_of_reading_them(
+    long_plan: dict[str, Any], make_visit: Make, record_property: Callable[[str, object], None]
+) -> None:
+    folder = make_visit(long_plan, cycling_rows(1000))
+    start = time.perf_counter()
+    visit = fw.open_visit(folder)
+    read = time.perf_counter()
+    found = fw.audit(visit).cycles
+    record_property("audit_to_reading", (time.perf_counter() - read) / (read - start))  # told, not judged
+    assert len(found.cycles) == found.whole == 1000
+    assert found.never_settled == 0
+    assert found.spreads["burner_on_time"].deviation == pytest.approx(0, abs=1e-6)
+    assert found.spreads["oxygen_dry"].median.value == pytest.approx(0.068, abs=1e-4)
