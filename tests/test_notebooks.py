@@ -31,7 +31,10 @@ def test_the_audit_notebook_runs_by_hand_and_prints(tmp_path: Path) -> None:
     assert "Where the heat goes" in text
 
 
-def test_the_validation_notebook_lists_every_published_value(tmp_path: Path) -> None:
+def test_the_validation_notebook_lists_every_published_value_and_the_coverage(tmp_path: Path) -> None:
     text = exported("validation", tmp_path)
     values = re.findall(r"\b(?:quoted|memory|run|derived)\b", text)
     assert len(values) > 300
+    # The recorded run, and the one made now.
+    assert len(re.findall(r"as stated\s+CO near zero", text)) == 2
+    assert text.count("U-shaped") == 1

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from fluewright.report import appliance, words
+from fluewright.report import appliance, pages, words
 from fluewright.report.objects import Paragraph
 from fluewright.studies.audit import Audit
 
@@ -46,7 +48,9 @@ def test_savings_have_a_range_or_say_why_there_are_none(hall: Audit, workshop: A
     shown = text(appliance.savings(hall))
     assert "USD" in shown
     assert " to " in shown
-    assert "no year's heat or fuel was entered" in text(appliance.savings(workshop))
+    assert "no efficiency to compare" in text(appliance.savings(replace(hall, savings={})))
+    assert appliance.savings(workshop) is None  # nothing was changed
+    assert "no savings are reckoned" in text(pages.changes(workshop))
 
 
 def test_the_record_lists_steps_and_what_was_not_recorded(hall: Audit, workshop: Audit) -> None:
@@ -62,6 +66,8 @@ def test_every_section_shows_in_every_form(
     hall: Audit, laundry: Audit, workshop: Audit, section: str
 ) -> None:
     for audit in (hall, laundry, workshop):
+        if section == "savings" and not audit.differences:
+            continue  # nothing was changed, so nothing is shown
         part = getattr(appliance, section)(audit)
         assert part.as_typst()
         assert part.as_html()

@@ -224,7 +224,7 @@ def test_a_long_table_repeats_its_header_and_a_short_one_stays_whole() -> None:
     pages = text_pages(pdf_of(shown(document(), Table(columns=("Head word", "n"), rows=rows))))
     assert len(pages) >= 3
     assert all("Head word" in page for page in pages)
-    filler = Paragraph("\n".join("line" for _ in range(40)))
+    filler = Paragraph("\n".join("line" for _ in range(44)))
     short = Table(columns=("Head word", "n"), rows=rows[:12])
     first, second = text_pages(pdf_of(shown(document(), filler, short)))
     assert "row" not in first

@@ -23,6 +23,7 @@ MakeAudit = Callable[..., Audit]
 
 def all_figures(audit: Audit) -> list[Figure]:
     found = [*figures.stabilization(audit), figures.heat(audit), figures.dew_points(audit)]
+    found.append(figures.uncertainty(audit, audit.points[-1]))
     return [one for one in found if one is not None]
 
 
@@ -53,7 +54,7 @@ def test_the_caption_says_when_it_settled_and_how_the_flue_still_moved(laundry: 
         assert window is not None
         start = window.start.tz_convert("America/New_York").strftime("%H:%M:%S")
         assert f"every channel held still from {start}" in drawn.caption
-    assert re.search(r"the flue was still (warming|cooling) by [\d.]+ °C/min", drawn.caption)
+    assert re.search(r"the flue was still (warming|cooling) by [\d.]+ K/min", drawn.caption)
 
 
 def test_without_a_window_the_caption_says_so_and_over_range_readings_are_marked(workshop: Audit) -> None:
@@ -148,3 +149,24 @@ def test_no_line_is_drawn_across_a_gap() -> None:
     assert len(broken) == 21
     assert math.isnan(broken.iloc[10])
     assert figures._broken(whole.iloc[:10]).equals(whole.iloc[:10])
+
+
+# ---------------------------------------------------------------------------- uncertainty
+
+
+def test_the_bars_of_uncertainty_say_which_instrument_to_improve_and_what_it_gives(laundry: Audit) -> None:
+    point = laundry.points[-1]
+    drawn = figures.uncertainty(laundry, point)
+    first = point.contributions["efficiency_gross"][0]
+    number = point.numbers["efficiency_gross"]
+    assert f"{100 * first.share:.0f} % of the variance" in drawn.caption
+    found = re.search(r"would be about ± ([\d.]+) points instead of ± ([\d.]+) points", drawn.caption)
+    assert found is not None
+    then, now = map(float, found.groups())
+    assert now == pytest.approx(50 * (number.high - number.low), rel=0.05)
+    # Variances add: what is left of the square without the first share.
+    assert then == pytest.approx(now * math.sqrt(1 - first.share), rel=0.06)
+    half = re.search(r"Flue-gas temperature at the sampling point ± ([\d.]+) points", drawn.alt)
+    assert half is not None
+    assert float(half[1]) == pytest.approx(100 * first.half_width, rel=0.06)
+    assert f"± {half[1]} points" in drawn.svg

@@ -91,6 +91,9 @@ def test_every_section_shows_itself_whatever_is_missing(
     made = make_audit(complete_plan, spoiled(complete_plan, settled, how))
     for name in report.__all__:
         part = getattr(report, name)(made)
+        if name in ("burner_cycles", "savings"):  # a single burn, and nothing changed
+            assert part is None
+            continue
         bundle = part._repr_mimebundle_()
         assert bundle["text/plain"].strip(), name
         assert bundle["text/html"].strip(), name

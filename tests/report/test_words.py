@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from fluewright.appliance import Judgement, Number
 from fluewright.report import words
 from fluewright.sources.limits import Citation
+from fluewright.steady.words import change, digits
 from fluewright.studies.audit import Audit
 from fluewright.units import convert
 from fluewright.visit import StatedAccuracy
@@ -111,6 +112,8 @@ def test_a_trigger_that_is_not_exceeded_is_never_called_within() -> None:
     assert words.limit(judged("trigger", "within", limit_low=10e-6), "US") == "below 10 ppm"
     assert words.limit(judged("limit", "within", limit_high=400e-6), "US") == "at most 400 ppm"
     assert words.limit(judged("trigger", "beyond"), "US") == ""
+    both = judged("trigger", "within", limit_low=1e-4, limit_high=1e-4)
+    assert words.limit(both, "US") == "other than 100 ppm"
 
 
 def cited(status: str, note: str = "", jurisdiction: str = "United States") -> Citation:
@@ -189,3 +192,17 @@ def test_the_sentence_on_uncertainty_names_the_instrument_and_no_other_thing_as_
     assert f"{100 * first.share:.0f} %" in said
     assert first.group[1:] in said
     assert "Flue-gas analyzer" in said
+
+
+def test_the_state_in_a_basis_follows_the_units_of_the_visit() -> None:
+    basis = "gross; flue losses only; heat above 25 °C"
+    assert words.in_system(basis, "US") == "gross; flue losses only; heat above 77 °F"
+    assert words.in_system(basis, "SI") == basis
+    assert words.in_system("15.56 °C, 101.325 kPa, dry", "US") == "60 °F, 14.696 psia, dry"
+
+
+def test_a_negative_number_has_a_minus_and_a_difference_of_temperatures_is_in_kelvin() -> None:
+    assert digits(-12.34) == "−12"
+    assert digits(-0.0456) == "−0.046"
+    assert change("flue_temperature", -1.5, "SI") == "−1.5 K"
+    assert change("flue_temperature", -1.5, "US") == "−2.7 °F"

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from fluewright.report.pages import (
         assumptions,
         attachments,
+        burner_cycles,
         cautions,
         changes,
         conditions,
@@ -32,6 +33,7 @@ __all__ = [
     "agreement",
     "assumptions",
     "attachments",
+    "burner_cycles",
     "cautions",
     "changes",
     "conditions",

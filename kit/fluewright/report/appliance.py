@@ -246,7 +246,10 @@ def heat_exchanger(audit: Audit) -> Section | Paragraph:
         return Paragraph(
             "This appliance heats no air; what parts flue gas from its water is under checks and findings."
         )
-    rows = [[words.capital(name), _SIGN[sign]] for name, sign in audit.evidence.signs.items()]
+    signs = audit.evidence.signs
+    if set(signs.values()) == {"not tested"}:
+        return Paragraph(f"{audit.evidence.sentence} None of its evidence was taken: {'; '.join(signs)}.")
+    rows = [[words.capital(name), _SIGN[sign]] for name, sign in signs.items()]
     found = Table(
         columns=["Step", "Sign of a leak"],
         rows=rows,
@@ -283,13 +286,15 @@ def _shifts(audit: Audit) -> Iterator[Table]:
 # ---------------------------------------------------------------------------- savings
 
 
-def savings(audit: Audit) -> Section | Paragraph:
-    """Return what each change saves in a year, never without its range."""
+def savings(audit: Audit) -> Section | Paragraph | None:
+    """Return what each change saves in a year, never without its range; nothing where nothing was changed."""
+    if not audit.differences:
+        return None
     if not audit.savings:
         lacking = (
             "no year's heat or fuel was entered"
             if audit.visit.plan.savings is None
-            else "no test point repeats another with an efficiency to compare"
+            else "there is no efficiency to compare"
         )
         return Paragraph(f"A year's savings are not reckoned: {lacking}.")
     return Section("", [_savings(audit, *pair) for pair in audit.savings])

@@ -17,11 +17,12 @@ from fluewright.report import words
 from fluewright.report.abreast import number_of
 from fluewright.report.drawing import COLORS, Drawing, drawing_style, figure, text_width
 from fluewright.report.objects import Figure
-from fluewright.report.result_tables import CREDITS, LOSSES, burned_points
+from fluewright.report.result_tables import CREDITS, LOSSES, RANKED, burned_points, contributions
 from fluewright.report.visit_tables import marks
 from fluewright.steady import Stretch, Window
 from fluewright.steady.words import rate
 from fluewright.studies.audit import Audit, PointAudit
+from fluewright.studies.numbers import Contribution
 from fluewright.units import Array
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ _FAR_APART = pd.Timedelta(hours=1)  # test points further apart than this get a 
 _GAP_ABOVE = 0.2  # inches above each panel, for its title
 _MOST_DRAWN = 1_500  # readings of a line; above, the least and the greatest of each bin are drawn
 _GAP = pd.Timedelta(seconds=60)  # a line is broken where no row was logged for longer
-_PANEL, _STRIP = 0.38, 0.17  # inches
+_PANEL, _STRIP = 0.34, 0.17  # inches
 
 
 def _drawing(audit: Audit, height: float) -> Drawing:
@@ -111,11 +112,11 @@ def _stabilization(audit: Audit, points: Sequence[PointAudit]) -> Figure:
             for point in points:
                 _shade_window(axes[-1], audit, point)
         _draw_strip(strip, audit, points)
-        _time_axis(axes[-1], audit, start, end)
+        time_axis(axes[-1], audit, start, end)
     return figure(drawing, alt=_alt(audit, points, panels), caption=_caption(audit, points))
 
 
-def _local(audit: Audit, moments: pd.DatetimeIndex | pd.Timestamp) -> Any:
+def local(audit: Audit, moments: pd.DatetimeIndex | pd.Timestamp) -> Any:
     """Return clock times of the visit's zone without the zone, which matplotlib would shift."""
     return moments.tz_convert(audit.visit.plan.visit.time_zone).tz_localize(None)
 
@@ -129,8 +130,8 @@ def _draw_strip(ax: Axes, audit: Audit, points: Sequence[PointAudit]) -> None:
         left, right = mark.part.start, mark.part.end
         accepted = isinstance(mark.part, Window)
         ax.axvspan(
-            _local(audit, left),
-            _local(audit, right),
+            local(audit, left),
+            local(audit, right),
             facecolor=_SHADE if accepted else "none",
             edgecolor=_EDGE if accepted else _HATCH,
             hatch=None if accepted else "////",
@@ -141,7 +142,7 @@ def _draw_strip(ax: Axes, audit: Audit, points: Sequence[PointAudit]) -> None:
         last = middle if not accepted else last
         ax.annotate(
             "window" if accepted and right - left > 3 * room else "" if accepted else mark.letter,
-            (_local(audit, middle), 0.5 if accepted else 1.0),
+            (local(audit, middle), 0.5 if accepted else 1.0),
             xycoords=("data", "axes fraction"),
             xytext=(0, -1 if accepted else 2 + 8 * level),
             textcoords="offset points",
@@ -153,7 +154,7 @@ def _draw_strip(ax: Axes, audit: Audit, points: Sequence[PointAudit]) -> None:
     for point in points:
         ax.annotate(
             words.heading(point.name),
-            (_local(audit, point.rows.start), 0),
+            (local(audit, point.rows.start), 0),
             xycoords=("data", "axes fraction"),
             xytext=(0, -3),
             textcoords="offset points",
@@ -199,7 +200,7 @@ class _Line:
 
 def _drawn(audit: Audit, series: pd.Series[float]) -> _Line:
     values = words.on_page(str(series.name), series.to_numpy(dtype=float), audit.visit.plan.report.units)
-    return _Line(x=_local(audit, pd.DatetimeIndex(series.index)), y=np.asarray(values))
+    return _Line(x=local(audit, pd.DatetimeIndex(series.index)), y=np.asarray(values))
 
 
 def _over_range(audit: Audit, frame: pd.DataFrame, name: str) -> pd.Series[float]:
@@ -242,14 +243,13 @@ def _label_lines(ax: Axes, lines: Sequence[_Line]) -> None:
 def _shade_window(ax: Axes, audit: Audit, point: PointAudit) -> None:
     window = point.steadiness.window
     if window is not None:
-        ax.axvspan(
-            _local(audit, window.start), _local(audit, window.end), color=_SHADE, zorder=0, linewidth=0
-        )
+        ax.axvspan(local(audit, window.start), local(audit, window.end), color=_SHADE, zorder=0, linewidth=0)
     for moment in (point.rows.start, point.rows.end):
-        ax.axvline(_local(audit, moment), color=_EDGE, linewidth=0.5, linestyle=(0, (1, 2)), zorder=0)
+        ax.axvline(local(audit, moment), color=_EDGE, linewidth=0.5, linestyle=(0, (1, 2)), zorder=0)
 
 
-def _time_axis(ax: Axes, audit: Audit, start: pd.Timestamp, end: pd.Timestamp) -> None:
+def time_axis(ax: Axes, audit: Audit, start: pd.Timestamp, end: pd.Timestamp) -> None:
+    """Draw an axis of local time from `start` to `end`."""
     from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
     locator = AutoDateLocator(  # type: ignore[no-untyped-call]
@@ -263,7 +263,7 @@ def _time_axis(ax: Axes, audit: Audit, start: pd.Timestamp, end: pd.Timestamp) -
     )
     ax.tick_params(labelbottom=True)
     margin = (end - start) / 100
-    ax.set_xlim(_local(audit, start - margin), _local(audit, end + margin))
+    ax.set_xlim(local(audit, start - margin), local(audit, end + margin))
     ax.set_xlabel(f"Local time, {audit.visit.plan.visit.time_zone.replace('_', ' ')}")
 
 
@@ -545,3 +545,71 @@ def _dew_caption(audit: Audit, points: Sequence[PointAudit]) -> str:
 def _dew_alt(audit: Audit, points: Sequence[PointAudit]) -> str:
     said = " ".join(words.sentence(margin_words(audit, point)) for point in points)
     return f"Temperature over excess air: the curve of the water dew point, and the flue gas of each test point. {said}"
+
+
+# ---------------------------------------------------------------------------- uncertainty
+
+_MOST_BARS = 6  # the table below holds the others
+
+
+def uncertainty(audit: Audit, point: PointAudit) -> Figure:
+    """Return what each input alone adds to the intervals of the main results, as bars with their half-widths."""
+    system = audit.visit.plan.report.units
+    rows = dict(itertools.islice(contributions(point).items(), _MOST_BARS))
+    results = [name for name in RANKED if any(name in found for found in rows.values())]
+    with drawing_style():
+        drawing = _drawing(audit, 0.3 + 0.17 * len(rows))
+        inches = _margins(drawing, left=2.3, right=0.05, top=0.22, bottom=0.04)
+        axes = drawing.subplots(
+            1, len(results), sharey=True, squeeze=False, gridspec_kw={"wspace": 0.06, **inches}
+        )[0]
+        for ax, name in zip(axes, results, strict=True):
+            _draw_bars(ax, [found.get(name) for found in rows.values()], name, system)
+        axes[0].set_yticks(range(len(rows)), [_bar_label(group) for group in rows])
+        axes[0].set_ylim(len(rows) - 0.4, -0.6)
+    return figure(
+        drawing,
+        alt=_bars_alt(audit, point),
+        caption=words.sentence(f"{point.name}: {words.matters_most(audit, point)}"),
+    )
+
+
+def _bar_label(group: str) -> str:
+    """Return a label that fits beside the bars: what a sentence calls a reading."""
+    name = next((one.name for one in sources.quantities().values() if one.label == group), "")
+    return words.brief(words.capital(words.in_a_sentence(name) if name else group), 40)
+
+
+def _draw_bars(ax: Axes, found: Sequence[Contribution | None], name: str, system: words.System) -> None:
+    widths = [one.half_width if one is not None else 0.0 for one in found]
+    ax.barh(range(len(widths)), widths, height=0.62, facecolor=COLORS[0], edgecolor="black", linewidth=0.6)
+    for row, (width, one) in enumerate(zip(widths, found, strict=True)):
+        ax.annotate(
+            f"± {words.half_width(name, width, system)}" if one is not None else "–",
+            (width, row),
+            xytext=(3, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=8,
+            annotation_clip=False,
+        )
+    ax.set_xlim(0, 1.75 * max(widths))
+    ax.set_xticks([])
+    ax.set_title(RANKED[name], fontsize=8.5)
+    ax.grid(visible=False)
+    ax.spines["bottom"].set_visible(False)
+    ax.tick_params(left=False)
+
+
+def _bars_alt(audit: Audit, point: PointAudit) -> str:
+    system = audit.visit.plan.report.units
+    said = []
+    for name, title in RANKED.items():
+        listed = [
+            f"{words.capital(group)} ± {words.half_width(name, found[name].half_width, system)}"
+            for group, found in contributions(point).items()
+            if name in found
+        ]
+        if listed:
+            said.append(words.sentence(f"{title}: {'; '.join(listed)}"))
+    return f"Bars of what each input alone adds to the interval of each result. {' '.join(said)}"

@@ -54,7 +54,7 @@ def _measured(finding: Finding, system: words.System) -> str:
     seen: dict[str, str] = {}
     for one in finding.judgements:
         if one.measured is not None:
-            basis = f", {one.measured.basis}" if one.measured.basis else ""
+            basis = f", {words.in_system(one.measured.basis, system)}" if one.measured.basis else ""
             seen.setdefault(f"{words.amount(one.measured, system)}{basis}", one.test_point)
     several = len(finding.test_points) > 1
     return "; ".join(f"{point}: {text}" if several and point else text for text, point in seen.items())

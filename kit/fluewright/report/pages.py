@@ -8,7 +8,7 @@ from pathlib import Path, PurePosixPath
 from typing import Literal
 
 from fluewright.errors import InputError
-from fluewright.report import basis, figures, finding_tables, result_tables, visit_tables, words
+from fluewright.report import basis, cycles, figures, finding_tables, result_tables, visit_tables, words
 from fluewright.report.objects import (
     Attachment,
     Attachments,
@@ -102,7 +102,9 @@ def _gaps(audit: Audit) -> Facts:
 
 def conditions(audit: Audit) -> Section:
     """Return what the test was made under, and the instruments with their accuracy."""
-    return Section("", [visit_tables.conditions(audit), visit_tables.instruments(audit)])
+    checks = visit_tables.instrument_checks(audit)
+    tables = [visit_tables.instruments(audit), *([checks] if checks is not None else [])]
+    return Section("", [visit_tables.conditions(audit), *tables])
 
 
 def stabilization(audit: Audit) -> Section:
@@ -113,6 +115,11 @@ def stabilization(audit: Audit) -> Section:
         for point in group:
             parts += _unsettled(audit, point)
     return Section("", parts)
+
+
+def burner_cycles(audit: Audit) -> Section | None:
+    """Return the burner cycles of a log that holds more of them than test points, else nothing."""
+    return cycles.burner_cycles(audit)
 
 
 def _unsettled(audit: Audit, point: PointAudit) -> Iterator[Section | Paragraph]:
@@ -183,7 +190,7 @@ def changes(audit: Audit) -> Section | Paragraph:
     """Return the differences between a test point and the one that replaces it."""
     if not audit.differences:
         return Paragraph(
-            "No test point of this visit repeats another after a change, so nothing is compared."
+            "No test point of this visit repeats another after a change: nothing is compared, no savings are reckoned."
         )
     made = [result_tables.change(audit, *pair) for pair, found in audit.differences.items() if found]
     lost = [
@@ -230,9 +237,7 @@ def uncertainty(audit: Audit) -> Section | Paragraph:
     ranked = result_tables.ranked_point(audit)
     if ranked is None:
         return Paragraph(f"No result, so no uncertainty to rank: {_lacking(audit)}.")
-    return Section(
-        "", [result_tables.uncertainty(audit, ranked), Paragraph(words.matters_most(audit, ranked))]
-    )
+    return Section("", [figures.uncertainty(audit, ranked), result_tables.uncertainty(audit, ranked)])
 
 
 def assumptions(audit: Audit) -> Table | Paragraph:

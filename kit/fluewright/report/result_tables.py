@@ -28,6 +28,7 @@ from fluewright.report.objects import Emphasis, Section, Table
 from fluewright.report.words import Printed
 from fluewright.sources import limits as safety
 from fluewright.studies.audit import Audit, PointAudit
+from fluewright.studies.numbers import Contribution
 from fluewright.visit import SpotReading
 
 _OXYGEN = ("oxygen_dry", "oxygen_wet", "carbon_dioxide_dry")
@@ -122,6 +123,7 @@ _COMPUTED = (
     _AIR_FREE,
     "carbon_monoxide_air_free",
     "carbon_dioxide_dry_computed",
+    "carbon_dioxide_difference",
     "air_water_fraction",
     "water_dew_point",
     "acid_dew_point",
@@ -362,6 +364,7 @@ _MOVING = (
     "return_static_pressure",
     "external_static_pressure",
     "draft_theoretical",
+    "draft_to_theoretical",
     "draft_hood",
     "draft_breech",
     "draft_overfire",
@@ -509,12 +512,12 @@ def _clockings(audit: Audit) -> Iterator[str]:
 
 # ---------------------------------------------------------------------------- uncertainty
 
-_RANKED = {
+RANKED = {
     "efficiency_gross": "Gross efficiency",
     "excess_air": "Excess air, by balance",
     _AIR_FREE: "Carbon monoxide, air-free",
 }
-_LEAST_SHARE = 0.005  # of the variance; less is not listed
+_LEAST_SHARE = 0.02  # of the variance; less is not listed
 
 
 def ranked_point(audit: Audit) -> PointAudit | None:
@@ -522,20 +525,32 @@ def ranked_point(audit: Audit) -> PointAudit | None:
     return next((point for point in reversed(audit.points) if any(point.contributions.values())), None)
 
 
+def contributions(point: PointAudit) -> Mapping[str, Mapping[str, Contribution]]:
+    """Return what each input adds to each of the main results, by input, greatest first; small shares are left out."""
+    by_input: dict[str, dict[str, Contribution]] = {}
+    for name in RANKED:
+        for one in point.contributions.get(name, ()):
+            if one.share >= _LEAST_SHARE:
+                by_input.setdefault(one.group, {})[name] = one
+    return by_input
+
+
 def uncertainty(audit: Audit, point: PointAudit) -> Table:
     """Return what each input alone adds to the intervals of the main results, greatest first."""
     system = audit.visit.plan.report.units
-    results = [name for name in _RANKED if point.contributions.get(name)]
-    by_input: dict[str, dict[str, str]] = {}
-    for name in results:
-        for one in point.contributions[name]:
-            if one.share >= _LEAST_SHARE:
-                half = words.half_width(name, one.half_width, system)
-                by_input.setdefault(one.group, {})[name] = f"± {half} ({100 * one.share:.0f} %)"
+    by_input = contributions(point)
+    results = [name for name in RANKED if point.contributions.get(name)]
+
+    def told(found: Mapping[str, Contribution], name: str) -> str:
+        if name not in found:
+            return "–"
+        half = words.half_width(name, found[name].half_width, system)
+        return f"± {half} ({100 * found[name].share:.0f} %)"
+
     return Table(
-        columns=["What it comes from", *(_RANKED[name] for name in results)],
+        columns=["What it comes from", *(RANKED[name] for name in results)],
         rows=[
-            [words.capital(group), *(found.get(name, "–") for name in results)]
+            [words.capital(group), *(told(found, name) for name in results)]
             for group, found in by_input.items()
         ],
         caption=f"{words.heading(point.name)}: what each input alone adds to the interval, and share of the variance.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -9,6 +10,7 @@ from datetime import date
 import pandas as pd
 
 from fluewright import sources, units
+from fluewright.appliance import Number
 from fluewright.report import words
 from fluewright.report.abreast import letter
 from fluewright.report.objects import Emphasis, Facts, Paragraph, Table
@@ -16,6 +18,7 @@ from fluewright.sources import limits as safety
 from fluewright.steady import Stretch, Window
 from fluewright.studies.audit import Audit, PointAudit
 from fluewright.studies.inputs import Assumption
+from fluewright.studies.instrument_checks import CheckedReading, clock_words
 from fluewright.visit import SetAsideRows, SpotReading, accuracy_of
 
 _BRIEF = 220  # characters of a typed text that page one bears
@@ -161,8 +164,85 @@ def instruments(audit: Audit) -> Table:
         rows=rows,
         caption="Instruments.",
         align=("left",) * 4,
-        notes=_unnamed_spots(audit),
+        notes=[_tests_of_instruments(audit), *_clocks(audit), *_unnamed_spots(audit)],
     )
+
+
+def _tests_of_instruments(audit: Audit) -> str:
+    """Return whether the instruments themselves were tested, as recorded."""
+    checks = audit.visit.plan.checks
+
+    def recorded(name: str) -> str:
+        record = checks.get(name)
+        return "not recorded" if record is None else record.result + (record.note and f" ({record.note})")
+
+    known = any(instrument.drift_checks for instrument in audit.visit.plan.instruments.values())
+    return words.sentence(
+        words.together(
+            f"leak test of probe and hose: {recorded('probe_leak')}",
+            f"bump test of the carbon monoxide cell: {recorded('bump_test')}",
+            f"zero and span checks: {'below' if known else 'not recorded'}",
+        )
+    )
+
+
+def _clocks(audit: Audit) -> Iterator[str]:
+    """Yield how the clock of each log was put right, where it was."""
+    for account in audit.visit.readings.accounts:
+        if clock := clock_words(audit.visit, account):
+            yield f"Clock of {account.file}: {words.sentence(_note(clock))}"
+
+
+def _note(text: str) -> str:
+    """Return a note on a log with a minus where it begins with a hyphen."""
+    return f"−{text[1:]}" if text.startswith("-") else text
+
+
+def instrument_checks(audit: Audit) -> Table | None:
+    """Return what the instruments showed of something known, and what that did to their readings."""
+    plan = audit.visit.plan
+    by_instrument: dict[str, list[CheckedReading]] = {}
+    for one in audit.instrument_checks:
+        by_instrument.setdefault(one.instrument, []).append(one)
+    rows: list[tuple[str, ...]] = []
+    emphasis: dict[int, Emphasis] = {}
+    for name, found in by_instrument.items():
+        if len(by_instrument) > 1:
+            emphasis[len(rows)] = "strong"
+            tool = plan.instruments.get(name)
+            rows.append((words.brief(tool.description if tool else name, 60), "", "", "", ""))
+        rows += [row for one in found for row in _checks_of(one, plan.report.units)]
+    if not rows:
+        return None
+    return Table(
+        columns=("Checked", "Read", "Should read", "Difference", "Error counted, half-width"),
+        rows=rows,
+        caption="Instruments held against what is known, and what that did to their readings.",
+        align=("left",) * 5,
+        emphasis=emphasis,
+    )
+
+
+def _checks_of(one: CheckedReading, system: words.System) -> Iterator[tuple[str, ...]]:
+    for number, check in enumerate(one.checks):
+        yield (
+            words.capital(f"{words.in_a_sentence(one.quantity)}; {check.kind}"),
+            words.level(one.quantity, check.shown, system),
+            ", ".join(filter(None, (words.level(one.quantity, check.reference, system), check.by))),
+            words.level(one.quantity, check.shown - check.reference, system, change=True),
+            words.sentence(_effect(one, system)) if number == 0 else "",
+        )
+
+
+def _effect(one: CheckedReading, system: words.System) -> str:
+    """Return what the checks of a reading did to it: whether it was corrected, and how much wider it became."""
+    if not one.test_point:
+        return "no reading to widen"
+    stated, widened = (words.half_width(one.quantity, half, system) for half in (one.stated, one.widened))
+    wider = f"± {widened}, no wider" if stated == widened else f"± {widened} instead of ± {stated}"
+    if not one.corrected:
+        return f"{wider}; not corrected"
+    return f"{wider}; {words.level(one.quantity, one.added, system, change=True)} added, as asked"
 
 
 def _due(due: date | None, tested: date) -> str:
@@ -317,10 +397,13 @@ def _moment(audit: Audit, moment: pd.Timestamp) -> str:
 
 
 def assumptions(audit: Audit) -> Table:
-    """Return what was taken because the visit did not say, and what it moves."""
+    """Return what was taken because the visit did not say, and what it moves; accuracies that nobody stated as one."""
+    system = audit.visit.plan.report.units
+    unstated = [one for one in audit.assumptions if one.unstated]
+    rows = [_assumption(one, system) for one in audit.assumptions if not one.unstated]
     return Table(
         columns=("Assumed", "Taken", "Why", "Moves gross efficiency by"),
-        rows=[_assumption(one, audit.visit.plan.report.units) for one in audit.assumptions],
+        rows=[*rows, *([_unstated(unstated, system)] if unstated else [])],
         caption="What was taken because the visit does not say.",
         align=("left",) * 4,
     )
@@ -329,13 +412,35 @@ def assumptions(audit: Audit) -> Table:
 def _assumption(one: Assumption, system: words.System) -> tuple[str, str, str, str]:
     name = one.number.quantity if one.number is not None else one.subject
     label = sources.quantity(name).label if name in sources.quantities() else words.plain(one.subject)
-    taken = words.together(words.amount(one.number, system) if one.number is not None else "", one.text)
-    moved = (
-        f"± {words.half_width(one.effect.quantity, one.effect.value, system)}"
-        if one.effect is not None
-        else "–"
+    number = words.amount(one.number, system) if one.number is not None else ""
+    basis = words.in_system(one.number.basis, system) if one.number is not None else ""
+    taken = words.together(", ".join(filter(None, (number, basis))), one.text)
+    return label, taken or "–", words.sentence(one.why), _moved(one.effect, system)
+
+
+def _moved(effect: Number | None, system: words.System) -> str:
+    return "–" if effect is None else f"± {words.half_width(effect.quantity, effect.value, system)}"
+
+
+def _unstated(found: Sequence[Assumption], system: words.System) -> tuple[str, str, str, str]:
+    """Return the accuracies that were assumed as one row, those that move most first."""
+
+    def size(one: Assumption) -> float:
+        return 0.0 if one.effect is None else one.effect.value
+
+    ranked = sorted(found, key=size, reverse=True)
+    whole = Number(quantity="efficiency_gross", value=math.hypot(*map(size, ranked)), origin="computed")
+    names = (
+        words.in_a_sentence(one.subject)
+        + (f" ({_moved(one.effect, system)})" if one.effect is not None else "")
+        for one in ranked
     )
-    return label, taken or "–", words.sentence(one.why), moved
+    return (
+        "Accuracy of instruments",
+        f"a cautious one for {words.joined(names)}",
+        words.sentence(found[0].why),
+        f"{_moved(whole, system)} together" if whole.value else "–",
+    )
 
 
 def account_of_rows(audit: Audit) -> Table:
@@ -348,7 +453,9 @@ def account_of_rows(audit: Audit) -> Table:
                 f"{account.read:,}",
                 f"{account.used:,}",
                 f"{account.read - account.used:,}",
-                words.sentence(words.together(*map(_set_aside, account.set_aside), *account.notes)),
+                words.sentence(
+                    words.together(*map(_set_aside, account.set_aside), *map(_note, account.notes))
+                ),
             )
             for account in audit.visit.readings.accounts
         ],
@@ -363,6 +470,7 @@ def column_map(audit: Audit) -> Paragraph:
     by_log: dict[str, list[str]] = {}
     for name, channel in audit.visit.readings.channels.items():
         apart = ", computed inside the instrument, not used" if channel.origin == "instrument" else ""
+        apart += ", interpolated as asked" if channel.interpolated else ""
         read = f"“{channel.column}” [{channel.unit}] as {words.in_a_sentence(name)}{apart}"
         by_log.setdefault(channel.file, []).append(read)
     return Paragraph(

@@ -7,6 +7,7 @@ never more decimals than the nomenclature allows. A difference of temperatures i
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -151,6 +152,13 @@ def bound(quantity: str, value: float, system: System) -> str:
     return f"{bare(quantity, value, system)} {sign(quantity, system)}".rstrip()
 
 
+def level(quantity: str, value: float, system: System, *, change: bool = False) -> str:
+    """Return a mean or a difference without interval [SI], at least in tenths: "0.9 ppm", "−0.01 points"."""
+    most = max(sources.quantity(quantity).shown(system).decimals, 1)
+    text = _plus(_trimmed(float(on_page(quantity, value, system, change=change)), most), change)
+    return f"{text} {sign(quantity, system, change=change)}".rstrip()
+
+
 def bare_span(quantity: str, low: float, high: float, system: System) -> str:
     """Return what a number may lie between [SI], without its unit: "35 to 65", "at most 400", "at least 0"."""
     ends = [bare(quantity, end, system) for end in (low, high) if math.isfinite(end)]
@@ -190,6 +198,23 @@ def _difference(value: float, quantity: str, system: System) -> str:
     return f"{digits(float(on_page(quantity, value, system, change=True)))} {mark}".rstrip()
 
 
+_STATE = re.compile(r"(\d+(?:\.\d+)?) (°C|kPa)")
+
+
+def in_system(text: str, system: System) -> str:
+    """Return the basis of a number, in which states stand in SI, as readers of either system know them: "77 °F"."""
+    if system == "SI":
+        return text
+
+    def customary(found: re.Match[str]) -> str:
+        value = float(found[1])
+        if found[2] == "kPa":
+            return f"{units.convert(value, 'kPa', 'psi'):.3f} psia"
+        return f"{units.convert(value, 'degC', 'degF'):.0f} °F"
+
+    return _STATE.sub(customary, text)
+
+
 # ---------------------------------------------------------------------------- judgements and their sources
 
 
@@ -203,6 +228,8 @@ def limit(judgement: Judgement, system: System) -> str:
     quantity = judgement.measured.quantity
     if judgement.role != "trigger":
         return span(quantity, low, high, system)
+    if low == high:
+        return f"other than {bound(quantity, high, system)}"
     if math.isfinite(low) and math.isfinite(high):
         return f"outside {span(quantity, low, high, system)}"
     side, end = ("below", low) if math.isfinite(low) else ("above", high)
@@ -300,22 +327,46 @@ def in_a_sentence(quantity: str) -> str:
 
 
 def matters_most(audit: Audit, point: PointAudit) -> str:
-    """Return in one sentence what matters most to the first result that was formed: which instrument, what share."""
-    ranked = [name for name in ("efficiency_gross", *point.contributions) if point.contributions.get(name)]
-    name = ranked[0]
-    first = point.contributions[name][0]
-    label, group = sources.quantity(name).label, first.group
-    quantity = next((one.name for one in sources.quantities().values() if one.label == group), "")
-    channel = audit.visit.readings.channels.get(quantity)
-    tool = audit.visit.plan.instruments.get(channel.instrument) if channel is not None else None
-    of = f"{group[0].lower()}{group[1:]}"
+    """Return which instrument to improve for the first result that was formed, and what that gives."""
+    name = next(one for one in ("efficiency_gross", *point.contributions) if point.contributions.get(one))
+    ranked, label = point.contributions[name], sources.quantity(name).label
+    first = ranked[0]
+    tools = {one.group: _tool(audit, point, one.group) for one in ranked}
     share = f"{100 * first.share:.0f} % of the variance of the {label[0].lower()}{label[1:]}"
-    if tool is None:
-        return f"No instrument matters most, but {of}: {share}."
-    return (
-        f"The instrument that matters most is the one that read {of} ({brief(tool.description, 120)}): {share}. "
-        "A better one there narrows the interval most."
-    )
+    narrower = _without(audit, point, name, first.share)
+    if tools[first.group]:
+        return (
+            f"the instrument to improve is the one that read {_lowered(first.group)} ({tools[first.group]}): {share}. "
+            f"{narrower}"
+        ).rstrip()
+    second = next((one for one in ranked if tools[one.group]), None)
+    said = f"no instrument matters most, but {_lowered(first.group)}: {share}. {narrower}"
+    if second is None:
+        return said
+    of = f"{_lowered(second.group)} ({tools[second.group]}), {100 * second.share:.0f} %"
+    return f"{said} Of the instruments it is the one that read {of}."
+
+
+def _lowered(label: str) -> str:
+    return f"{label[:1].lower()}{label[1:]}"
+
+
+def _tool(audit: Audit, point: PointAudit, group: str) -> str:
+    """Return the instrument that read the quantity of a contribution, or nothing where none did."""
+    quantity = next((one.name for one in sources.quantities().values() if one.label == group), "")
+    mean = point.settled.means.get(quantity) if point.settled is not None else None
+    tool = audit.visit.plan.instruments.get(mean.instrument) if mean is not None else None
+    return brief(tool.description, 120) if tool is not None else ""
+
+
+def _without(audit: Audit, point: PointAudit, name: str, share: float) -> str:
+    """Return what the interval of a result would be without a contribution; variances add."""
+    if name not in point.numbers:  # its draws gave numbers, its central value none
+        return ""
+    number, system = point.numbers[name], audit.visit.plan.report.units
+    half = (number.high - number.low) / 2
+    now, then = (half_width(name, value, system) for value in (half, half * math.sqrt(1 - share)))
+    return f"Without its error the interval would be about ± {then} instead of ± {now}."
 
 
 def plain(name: str) -> str:

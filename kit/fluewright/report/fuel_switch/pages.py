@@ -227,7 +227,8 @@ def methods(study: FuelSwitch) -> Paragraph:
     points = [
         f"Heating values, Wobbe index, relative density: {data('species')['source']['title']}.",
         "Air, flue gas, losses, dew point: balance of carbon, hydrogen, oxygen and nitrogen on the fuel, "
-        "humid air; heat input is the gross heating value at 25 °C, sensible heat Cantera's species data, "
+        f"humid air; heat input is the gross heating value {words.in_system('at 25 °C', study.givens.system)}, "
+        "sensible heat Cantera's species data, "
         "saturation IAPWS.",
         "Flames: Cantera's equilibrium at constant enthalpy and pressure. Thermal nitric oxide: "
         f"{tables.came_by(data('nitric_oxide')['rate'])}.",
