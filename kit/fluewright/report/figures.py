@@ -126,7 +126,7 @@ def _draw_strip(ax: Axes, audit: Audit, points: Sequence[PointAudit]) -> None:
     whole = points[0].rows.start, max(point.rows.end for point in points)
     room = (whole[1] - whole[0]) / 60
     last, level = whole[0] - 2 * room, 0
-    for mark in marks(points):
+    for mark in (one for one in marks(points) if one.letter):
         left, right = mark.part.start, mark.part.end
         accepted = isinstance(mark.part, Window)
         ax.axvspan(
@@ -511,7 +511,7 @@ def _draw_flue_point(ax: Axes, point: PointAudit, system: words.System, number: 
             ax.annotate(
                 f"{words.heading(point.name)}: flue gas",
                 (100 * air.value, value),
-                xytext=(7, 4),
+                xytext=(7, 4 if flue.value > dew.value else -10),  # away from the line of dew points
                 textcoords="offset points",
                 fontsize=8,
             )

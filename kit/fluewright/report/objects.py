@@ -211,9 +211,12 @@ class Table:
             emphasis=_typst_array([typst_string(self.emphasis.get(n, "")) for n in range(len(self.rows))]),
             caption=typst_string(self.caption),
             notes=_typst_array([typst_string(note) for note in self.notes]),
-            short="true" if len(self.rows) <= _SHORT_TABLE and not long else "false",
+            short="true" if len(self.rows) <= _SHORT_TABLE and self._letters() <= _SHORT_TEXT else "false",
             split_rows="true" if long else "false",
         )
+
+    def _letters(self) -> int:
+        return sum(len(cell) for row in self.rows for cell in row)
 
     def as_html(self) -> str:
         """Return the table as HTML."""
@@ -251,7 +254,7 @@ class Table:
         return _bundle(self)
 
 
-_SHORT_TABLE = 14  # rows: up to here a table is kept on one page
+_SHORT_TABLE, _SHORT_TEXT = 14, 1000  # rows and characters: up to here a table is kept on one page
 _LONG_CELL = 600  # characters: a row with a longer cell may split over two pages
 
 

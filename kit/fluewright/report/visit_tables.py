@@ -22,6 +22,7 @@ from fluewright.studies.instrument_checks import CheckedReading, clock_words
 from fluewright.visit import SetAsideRows, SpotReading, accuracy_of
 
 _BRIEF = 220  # characters of a typed text that page one bears
+_MOST_LETTERED = 24  # refused stretches that figure and table tell one by one: the longest
 
 
 def facts(audit: Audit) -> Facts:
@@ -311,7 +312,7 @@ def _unnamed_spots(audit: Audit) -> list[str]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mark:
-    """A stretch of a test point as figure and table name it: a letter, or "window"."""
+    """A stretch of a test point as figure and table name it: a letter, "window", or "" for a short one of very many."""
 
     letter: str
     test_point: str
@@ -320,14 +321,17 @@ class Mark:
 
 def marks(points: Sequence[PointAudit]) -> tuple[Mark, ...]:
     """Return every stretch of the test points in order of time: refused ones by letter, windows by name."""
-    made = []
+    refused = sorted(part.rows for point in points for part in point.steadiness.refused)
+    least = refused[-_MOST_LETTERED] if len(refused) > _MOST_LETTERED else 0
+    made: list[Mark] = []
     count = 0
     for point in points:
         steady = point.steadiness
         parts: list[Stretch | Window] = [*steady.refused, *([steady.window] if steady.window else [])]
         for part in sorted(parts, key=lambda one: one.start):
-            name = "window" if isinstance(part, Window) else letter(count)
-            count += isinstance(part, Stretch)
+            told = isinstance(part, Stretch) and part.rows >= least and count < _MOST_LETTERED
+            name = "window" if isinstance(part, Window) else letter(count) if told else ""
+            count += told
             made.append(Mark(letter=name, test_point=point.name, part=part))
     return tuple(made)
 
@@ -342,10 +346,14 @@ def stretches(audit: Audit, points: Sequence[PointAudit]) -> Table:
         emphasis[len(rows)] = "strong"
         ends = words.clock(point.rows.start, zone), words.clock(point.rows.end, zone)
         rows.append(("", *ends, f"{point.steadiness.rows:,}", f"{words.capital(point.name)}: all rows"))
-        for mark in (one for one in found if one.test_point == point.name):
+        own = [one for one in found if one.test_point == point.name]
+        for mark in (one for one in own if one.letter):
             if mark.letter == "window":
                 emphasis[len(rows)] = "note"
             rows.append((mark.letter, *_when(mark.part, zone), f"{mark.part.rows:,}", _why(mark.part)))
+        if short := [one.part for one in own if not one.letter]:
+            told = f"{len(short):,} more stretches, none longer than these: not drawn, each with its reason in results.json."
+            rows.append(("", "", "", f"{sum(part.rows for part in short):,}", told))
     return Table(
         columns=("", "From", "To", "Rows", "What it is, and why it was taken or refused"),
         rows=rows,

@@ -69,7 +69,7 @@ def sort_rows(frame: pd.DataFrame) -> Rows:
     """
     seconds = _seconds(frame)
     steps = np.diff(seconds)
-    interval = float(np.median(steps)) if len(steps) else 0.0
+    interval = _usual(steps)
     gap = longest_gap(interval)
     broken = steps > gap
     gas = next((name for name in _GASES if name in frame and bool(frame[name].notna().any())), None)
@@ -84,6 +84,13 @@ def sort_rows(frame: pd.DataFrame) -> Rows:
 def longest_gap(interval: float) -> float:
     """Return the time [s] without a reading that ends a stretch, where one is usually taken every `interval` [s]."""
     return max(rules().gap, rules().gap_intervals * interval)
+
+
+def _usual(steps: Array) -> float:
+    """Return the usual step between readings; where all are alike there is nothing to sort."""
+    if not len(steps):
+        return 0.0
+    return float(steps[0]) if steps.min() == steps.max() else float(np.median(steps))
 
 
 _GASES = ("oxygen_dry", "oxygen_wet", "carbon_dioxide_dry")
