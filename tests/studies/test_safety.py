@@ -259,6 +259,35 @@ def test_a_row_without_a_time_keeps_its_carbon_monoxide(
     assert str(found.when.tz_localize(None)) == settled[59][0]  # it stands at the time of the row before it
 
 
+@pytest.mark.parametrize("place", ["every row", "one row", "by hand"])
+def test_carbon_monoxide_above_its_range_gives_no_efficiency(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], place: str
+) -> None:
+    log = complete_plan["logs"][0]
+    if place == "by hand":
+        (column,) = [name for name, one in log["columns"].items() if one["quantity"] == "carbon_monoxide_dry"]
+        del log["columns"][column]
+        complete_plan["test_points"][0].setdefault("readings", {})["carbon_monoxide_dry"] = "> 4000 ppm"
+    for row in settled if place == "every row" else settled[-20:-19] if place == "one row" else []:
+        row[2] = "OVER"
+    (point,) = judged(make_visit, complete_plan, settled).points
+    assert point.settled is not None
+    assert not {"efficiency_gross", "excess_air", "carbon_monoxide_air_free"} & point.numbers.keys()
+    assert point.readings["carbon_monoxide_dry"].is_lower_bound
+    assert "left the instrument's range" in point.state
+
+
+def test_a_visit_without_carbon_monoxide_says_that_it_took_none(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    columns = complete_plan["logs"][0]["columns"]
+    (column,) = [name for name, one in columns.items() if one["quantity"] == "carbon_monoxide_dry"]
+    del columns[column]
+    audit = judged(make_visit, complete_plan, settled)
+    assert "efficiency_gross" in audit.points[0].numbers
+    assert [one.text for one in audit.assumptions if one.subject == "carbon_monoxide_dry"] == ["none"]
+
+
 def test_ambient_carbon_monoxide_logged_outside_of_every_test_point_counts(
     make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
 ) -> None:

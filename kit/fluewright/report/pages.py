@@ -159,6 +159,8 @@ def heat(audit: Audit) -> Section | Paragraph:
 def _lacking(audit: Audit) -> str:
     if all(point.settled is None for point in audit.points):
         return "no test point has a steady window"
+    if any(point.above_range for point in audit.points):
+        return "carbon monoxide left the instrument's range, or a reading is missing"
     return "oxygen, flue temperature or combustion-air temperature was not tested"
 
 

@@ -352,7 +352,7 @@ def stretches(audit: Audit, points: Sequence[PointAudit]) -> Table:
                 emphasis[len(rows)] = "note"
             rows.append((mark.letter, *_when(mark.part, zone), f"{mark.part.rows:,}", _why(mark.part)))
         if short := [one.part for one in own if not one.letter]:
-            told = f"{len(short):,} more stretches, none longer than these: not drawn, each with its reason in results.json."
+            told = f"{len(short):,} more stretches, none longer: not drawn, each with its reason in results.json."
             rows.append(("", "", "", f"{sum(part.rows for part in short):,}", told))
     return Table(
         columns=("", "From", "To", "Rows", "What it is, and why it was taken or refused"),

@@ -55,6 +55,7 @@ from fluewright.studies.yearly import YearlySavings, yearly_savings
 from fluewright.visit import SpotReading, TestPointRows, Visit, drift_of
 
 _RANKED = ("efficiency_gross", "excess_air", "carbon_monoxide_air_free_oxygen_rule")
+_MONOXIDE = "carbon_monoxide_dry"
 _FRESH_AIR = 0.2  # a whole log at or above this share of oxygen held no flue gas
 
 
@@ -70,8 +71,9 @@ class DewPointCurve:
 class PointAudit:
     """One test point: its rows, its window, its readings and its results.
 
-    `settled` is None where no window was found or chosen; `numbers` is then empty. `state` says in words what kept
-    an air-free value from being formed.
+    `above_range` holds the channels of which some reading in the window was only known to be at least so much: they
+    have no mean. `settled` is None where no window was found or chosen; `numbers` is then empty. `state` says in words
+    what kept an air-free value from being formed.
     """
 
     rows: TestPointRows
@@ -79,6 +81,7 @@ class PointAudit:
     steadiness: Steadiness
     settled: SettledPoint | None
     spots: Mapping[str, tuple[SpotReading, ...]]
+    above_range: Mapping[str, float]
     readings: Mapping[str, Number]
     numbers: Mapping[str, Number]
     contributions: Mapping[str, tuple[core.Contribution, ...]]
@@ -132,13 +135,17 @@ class Audit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Settling:
-    """A test point on its way: its rows, window and means, before any result is formed."""
+    """A test point on its way: its rows, window and means, before any result is formed.
+
+    `above_range` holds by channel the mean over the window [SI] of readings and of the least they can have been.
+    """
 
     rows: TestPointRows
     frame: pd.DataFrame
     steadiness: Steadiness
     settled: SettledPoint | None
     spots: Mapping[str, tuple[SpotReading, ...]]
+    above_range: Mapping[str, float]
 
 
 def _settle(visit: Visit, rows: TestPointRows, shared: Mapping[str, ChannelMean]) -> _Settling:
@@ -150,16 +157,41 @@ def _settle(visit: Visit, rows: TestPointRows, shared: Mapping[str, ChannelMean]
     evidence = frame[[name for name in frame.columns if given.usable(visit, name)]]
     steadiness = find_steady_window(evidence, manual=rows.manual_window, system=visit.plan.report.units)
     by_hand = {name: mean for name, mean in shared.items() if name not in rows.spots}
+    spots = {**visit.spots, **rows.spots}
+    above: Mapping[str, float] = {}
     settled = None
     if steadiness.window is not None:
+        above = _above_range(visit, evidence.loc[steadiness.window.start : steadiness.window.end], spots)
         accuracies = given.settled_accuracies(
             visit, evidence.loc[steadiness.window.start : steadiness.window.end]
         )
         found = settled_point(evidence, name=rows.name, window=steadiness.window, accuracies=accuracies)
-        means = {name: given.drift_corrected(visit, mean) for name, mean in found.means.items()}
+        means = {
+            name: given.drift_corrected(visit, mean)
+            for name, mean in found.means.items()
+            if name not in above
+        }
         settled = replace(found, means={**by_hand, **given.spot_means(visit, rows.spots), **means})
-    spots = {**visit.spots, **rows.spots}
-    return _Settling(rows=rows, frame=frame, steadiness=steadiness, settled=settled, spots=spots)
+    return _Settling(
+        rows=rows, frame=frame, steadiness=steadiness, settled=settled, spots=spots, above_range=above
+    )
+
+
+def _above_range(
+    visit: Visit, window: pd.DataFrame, spots: Mapping[str, tuple[SpotReading, ...]]
+) -> Mapping[str, float]:
+    """Return what is at least in the mean [SI] what left its range within a window, or when it was read by hand."""
+    bounds = visit.readings.lower_bounds.reindex(window.index)
+    by_hand = {
+        name: float(np.mean([one.value for one in taken]))
+        for name, taken in spots.items()
+        if name not in window and any(one.bound == ">" for one in taken)
+    }
+    return by_hand | {
+        str(name): float(np.fmax(window[name], bounds[name]).mean())
+        for name in bounds.columns
+        if name in window and bounds[name].notna().any()
+    }
 
 
 def _refuse_fresh_air(visit: Visit) -> None:
@@ -197,6 +229,17 @@ def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
         )
         for name, mean in point.settled.means.items()
     }
+    made |= {
+        name: Number(
+            quantity=name,
+            value=least,
+            low=least,
+            high=np.inf,
+            origin="measured",
+            basis="mean of readings, one above the instrument's range taken as its top",
+        )
+        for name, least in point.above_range.items()
+    }
     window = _window_of(point)
     for name in window.columns:
         if not given.usable(visit, name) and window[name].notna().any():
@@ -223,6 +266,8 @@ def _basis(visit: Visit, point: _Settling, name: str) -> str:
 
 def _state(point: _Settling, results: Mapping[str, Number]) -> str:
     """Return in words what kept an air-free value from being formed, or nothing."""
+    if _MONOXIDE in point.above_range:
+        return "carbon monoxide left the instrument's range in the window, so excess air and losses cannot be told"
     if point.settled is None or "carbon_monoxide_dry" not in point.settled.means:
         return ""
     if "carbon_monoxide_air_free" in results:
@@ -378,6 +423,8 @@ def audit(visit: Visit) -> Audit:
         clock, clock_assumptions = given.clock_inputs(visit, point.rows, window, rng)
         assumptions += clock_assumptions
         means = point.settled.means if point.settled is not None else {}
+        if _MONOXIDE in point.above_range:  # the balance of the flue gas needs both
+            means = {name: mean for name, mean in means.items() if name not in core.OXYGEN}
         draws = next(drawn) if point.settled is not None else {}
         inputs, stand_ins = given.point_inputs(means, draws, (*shared.inputs, *clock))
         assumptions += [*stand_ins, *given.unstated_accuracies(visit, means.values())] if means else []
@@ -400,6 +447,7 @@ def audit(visit: Visit) -> Audit:
                 steadiness=point.steadiness,
                 settled=point.settled,
                 spots=point.spots,
+                above_range=point.above_range,
                 readings=_reading_numbers(visit, point),
                 numbers=results,
                 contributions=ranked,
@@ -477,7 +525,7 @@ def _tested(
         rows=rows,
         lower_bounds=bounds,
         spots=point.spots,
-        state=point.state,
+        state="" if _MONOXIDE in point.above_range else point.state,  # that is judged by itself
         stage=point.stage,
         balance=point.balance,
     )

@@ -120,7 +120,7 @@ def burner_cycles(
         windows=windows,
         system=visit.plan.report.units,
     )
-    settled = [cycle.settled for cycle in found.cycles if cycle.settled is not None]
+    settled = [_in_range(cycle.settled, bounds) for cycle in found.cycles if cycle.settled is not None]
     formed = iter(_settled_numbers(visit, fuel, settled, shared))
     half = given.half_widths(visit).get(name, (0.0, 0.0))
     cycles = tuple(
@@ -168,6 +168,17 @@ def _peak(peak: Peak, half: tuple[float, float], basis: str) -> Number:
 
 
 # ---------------------------------------------------------------------------- what settled
+
+
+def _in_range(part: SettledPart, bounds: pd.DataFrame) -> SettledPart:
+    """Return a settled part without the means of channels that left their range in it; oxygen goes with the monoxide."""
+    if bounds.empty:
+        return part
+    above = bounds.loc[part.start : part.end].notna().any()
+    lost = set(above.index[above])
+    if "carbon_monoxide_dry" in lost:
+        lost |= set(core.OXYGEN)
+    return replace(part, means={name: np.nan if name in lost else mean for name, mean in part.means.items()})
 
 
 def _settled_numbers(

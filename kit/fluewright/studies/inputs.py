@@ -518,6 +518,9 @@ def point_inputs(
             number = Number(quantity=name, value=taken.central, origin="assumed")
             assumptions.append(Assumption(subject=name, number=number, text="", why=why))
 
+    if "carbon_monoxide_dry" not in made and any(name in made for name in core.OXYGEN):
+        why = "not read: losses and excess air are formed as if there were none"
+        assumptions.append(Assumption(subject="carbon_monoxide_dry", number=None, text="none", why=why))
     stand_in(
         "air_temperature", "ambient_temperature", "not read at the burner's intake: the room's was taken"
     )

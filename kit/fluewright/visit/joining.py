@@ -103,7 +103,8 @@ def _shifted(log: OneLog, offset: Offset, first: str) -> OneLog:
     shift = pd.Timedelta(round(offset.seconds * 1e6), unit="us")
     note = (
         f"{offset.seconds:+g} s added to its times, estimated from {offset.events} events shared with {first}, which "
-        f"fall together within ± {offset.spread:g} s; the next best offset joins {offset.rival}"
+        f"fall together within ± {offset.spread:g} s; the next best offset joins {offset.rival}; "
+        "the lag of a sensor counts as its clock's"
     )
     readings = log.readings
     (account,) = readings.accounts
