@@ -188,7 +188,9 @@ _SEPARATOR = "7d1fe2c09bcellboundary4a86e3f5"
 
 
 def _pandoc(text: str, reader: str, writer: str) -> str:
-    options = ["--wrap=preserve", "--syntax-highlighting=none", *(["--mathml"] if writer == "html5" else [])]
+    options = ["--wrap=preserve", "--syntax-highlighting=none"]
+    if writer == "html5":  # the page's own title is its only heading of the first level
+        options += ["--mathml", "--shift-heading-level-by=1"]
     try:
         converted = pypandoc.convert_text(
             text, writer, format=_READERS[reader], extra_args=options, verify_format=False, sandbox=True

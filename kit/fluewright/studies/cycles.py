@@ -171,7 +171,7 @@ def _peak(peak: Peak, half: tuple[float, float], basis: str) -> Number:
 
 
 def _in_range(part: SettledPart, bounds: pd.DataFrame) -> SettledPart:
-    """Return a settled part without the means of channels that left their range in it; oxygen goes with the monoxide."""
+    """Return a settled part without the means of channels that left their range in it; oxygen goes with monoxide."""
     if bounds.empty:
         return part
     above = bounds.loc[part.start : part.end].notna().any()
