@@ -79,17 +79,12 @@ _GROUPED = re.compile(r"([+-]?[1-9][0-9]{0,2})((?:([ ',.])[0-9]{3})(?:\3[0-9]{3}
 class Cells:
     """What cells held: a number or NaN, the state, and the bound of a reading out of range.
 
-    `states` is None where every cell is a number, `bounds` where no cell holds a bound.
+    `states` is None where every cell is a number or empty, `bounds` where no cell holds a bound.
     """
 
     values: Array
     states: NDArray[np.int8] | None = None
     bounds: Array | None = None
-
-    def scaled(self, slope: float, offset: float) -> Cells:
-        """Return the cells in another unit."""
-        bounds = None if self.bounds is None else self.bounds * slope + offset
-        return Cells(values=self.values * slope + offset, states=self.states, bounds=bounds)
 
     def taken(self, places: NDArray[Any]) -> Cells:
         """Return the cells at some places, or where a mask is true."""

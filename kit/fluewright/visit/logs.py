@@ -134,7 +134,6 @@ class _Layout:
     names: tuple[str, ...]
     time: tuple[int, ...]
     quantities: Mapping[str, int]
-    scales: Mapping[str, tuple[float, float]]
     surplus: tuple[int, ...]
     first_row: int
 
@@ -194,7 +193,6 @@ def _layout(head: list[str], sample: list[str], log: Log) -> _Layout:
         names=tuple(names),
         time=time,
         quantities=quantities,
-        scales={one.quantity: column_scale(one.unit, one.quantity) for one in log.columns.values()},
         surplus=surplus,
         first_row=log.header_row + 1,
     )
@@ -266,7 +264,8 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
     head = lines[log.header_row - 1 : log.header_row] if log.header_row else []
     layout = _layout(head, lines[log.header_row :], log)
     room = round(_ROOM * size * data.count(b"\n") / max(1, len(data)))
-    raw = RawLog([column.quantity for column in log.columns.values()], room=room)
+    scales = {one.quantity: column_scale(one.unit, one.quantity) for one in log.columns.values()}
+    raw = RawLog(scales, room=room)
     raw.size = size
     if log.header_row > 1:
         raw.notes.append(f"{log.header_row - 1} lines above the column names are not rows")
@@ -484,7 +483,7 @@ def _read_rows(
         stamps = pc.binary_join_element_wise(*(columns[place] for place in layout.time), " ")
     times = read_times(stamps, form=log.time.format, writing=_writing(log), dated=_dated(log))
     cells = {
-        quantity: _decoded(columns[place], _writing(log, quantity), layout.scales[quantity])
+        quantity: _decoded(columns[place], _writing(log, quantity))
         for quantity, place in layout.quantities.items()
     }
     raw.worded |= {quantity for quantity, column in cells.items() if _holds_words(column.states)}
@@ -530,16 +529,13 @@ def _extremes(values: Array) -> tuple[float, float]:
     return float(np.fmin.reduce(values)), float(np.fmax.reduce(values))
 
 
-def _decoded(column: pa.Array, writing: Writing, scale: tuple[float, float]) -> Cells:
-    """Return the cells of a column in SI."""
+def _decoded(column: pa.Array, writing: Writing) -> Cells:
     if pa.types.is_string(column.type):  # the column of times may hold a quantity as well
         column = column.dictionary_encode()
     if pa.types.is_dictionary(column.type):
-        distinct = read_cells(column.dictionary, writing=writing).scaled(*scale)
+        distinct = read_cells(column.dictionary, writing=writing)
         return distinct.taken(column.indices.to_numpy(zero_copy_only=False))
-    values = column.to_numpy(zero_copy_only=False)
-    states = np.isnan(values).astype(np.int8) * np.int8(Cell.EMPTY) if column.null_count else None
-    return Cells(values=values, states=states).scaled(*scale)
+    return Cells(values=column.to_numpy(zero_copy_only=False))
 
 
 def _texts(column: pa.DictionaryArray, cells: Cells, rows: NDArray[np.int64], keep: Mask) -> dict[int, str]:
@@ -572,7 +568,8 @@ def _set_aside_untimed(
     numbers = np.zeros(len(places), bool)
     words = np.zeros(len(places), bool)
     for column in cells.values():
-        states = column.states[bad] if column.states is not None else np.zeros(len(places), np.int8)
+        empty = np.isnan(column.values[bad]).astype(np.int8) * np.int8(Cell.EMPTY)
+        states = column.states[bad] if column.states is not None else empty
         numbers |= np.isin(states, (Cell.NUMBER, Cell.OVER_RANGE))
         words |= states != Cell.EMPTY
     names = " ".join(layout.names[place] for place in layout.time)

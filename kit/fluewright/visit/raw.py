@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluewright.visit.cells import Cells
+from fluewright.visit.readings import Cell
 from fluewright.visit.times import Mask, Micros
 
 TEXTS_KEPT = 1000  # unreadable cells and times kept for messages, per block and column
@@ -98,14 +99,22 @@ class Growing:
         self._array = np.empty(max(room, 1), kind)  # not zeros: those would come in small pages, one by one
         self._count = 0
 
-    def append(self, part: NDArray[Any] | None, length: int) -> None:
-        """Append `length` values; None is that many zeros."""
+    def append(self, part: NDArray[Any] | None, length: int, scale: tuple[float, float] = (1.0, 0.0)) -> None:
+        """Append `length` values, times a slope and an offset added to them; None is that many zeros."""
         end = self._count + length
         if end > len(self._array):
             grown = np.empty(2 * end, self._array.dtype)
             grown[: self._count] = self.whole()
             self._array = grown
-        self._array[self._count : end] = 0 if part is None else part
+        room = self._array[self._count : end]
+        if part is None:
+            room[:] = 0
+        elif scale[0] == 1.0:
+            room[:] = part
+        else:
+            np.multiply(part, scale[0], out=room)
+        if scale[1]:
+            room += scale[1]
         self._count = end
 
     def whole(self) -> NDArray[Any]:
@@ -114,9 +123,19 @@ class Growing:
 
 
 class RawLog:
-    """A log after reading: `room` is how many rows it is expected to have."""
+    """A log after reading, in SI.
 
-    def __init__(self, quantities: Sequence[str], *, room: int) -> None:
+    Parameters
+    ----------
+    scales : mapping of str to (slope, offset)
+        From the unit of each quantity's column to the SI unit.
+    room : int
+        How many rows the log is expected to have.
+    """
+
+    def __init__(self, scales: Mapping[str, tuple[float, float]], *, room: int) -> None:
+        quantities = tuple(scales)
+        self._scales = scales
         self.sha256 = ""
         self.size = self.read = self.unreadable_rows = 0
         self.notes: list[str] = []
@@ -141,8 +160,9 @@ class RawLog:
         self.shifted |= block.shifted
         self.unreadable_rows += block.unreadable_rows
         for quantity, (least, greatest) in block.extremes.items():
-            low, high = self.extremes[quantity]
-            self.extremes[quantity] = (np.fmin(low, least), np.fmax(high, greatest))
+            slope, offset = self._scales[quantity]
+            ends = (*self.extremes[quantity], least * slope + offset, greatest * slope + offset)
+            self.extremes[quantity] = (np.fmin.reduce(ends), np.fmax.reduce(ends))
         for row, text in block.unreadable.items():
             if len(self.unreadable) < TEXTS_KEPT:
                 self.unreadable[row] = text
@@ -158,10 +178,11 @@ class RawLog:
         self._zoned.append(timed.zoned, length)
         self._timed.append(timed.timed, length)
         for quantity, cells in timed.cells.items():
-            self._values[quantity].append(cells.values, length)
+            self._values[quantity].append(cells.values, length, self._scales[quantity])
             self._states[quantity].append(cells.states, length)
             if cells.bounds is not None:
-                self._bounds[quantity].append((start, cells.bounds))
+                slope, offset = self._scales[quantity]
+                self._bounds[quantity].append((start, cells.bounds * slope + offset))
         for quantity, texts in timed.texts.items():
             self.texts[quantity].update(texts)
 
@@ -189,6 +210,9 @@ class RawLog:
         """Return the cells of a quantity in SI; the log lets go of them, so that a long one is not held twice."""
         values, states = self._values.pop(quantity).whole(), self._states.pop(quantity).whole()
         pieces = self._bounds.pop(quantity)
+        blank = np.isnan(values)
+        if blank.any():  # a cell without a number and without a word is empty
+            states[blank & (states == Cell.NUMBER)] = Cell.EMPTY
         bounds = np.full(len(values), np.nan) if pieces else None
         for start, piece in pieces:
             bounds[start : start + len(piece)] = piece  # type: ignore[index]
