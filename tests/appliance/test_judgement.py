@@ -62,6 +62,17 @@ def test_a_reading_beyond_the_range_is_never_within() -> None:
     assert made.weight == "correct"
 
 
+def test_the_headline_says_that_it_is_a_rise_or_a_suction() -> None:
+    rise = Number(quantity="carbon_monoxide_air_free", value=2e-3, low=1e-3, high=3e-3, origin="computed")
+    limits = safety.limits()
+    made = judge(rise, limits["carbon_monoxide_rise"], test_point="as found")
+    assert made.headline.endswith("air-free, by carbon balance, rise over the burn: above its limit")
+    # A vent under pressure is no "below its limit" to its reader, though suction counts as negative.
+    draft = Number(quantity="draft_breech", value=8.0, low=7.0, high=9.0, origin="measured")
+    made = judge(draft, limits["draft_breech_category"], test_point="as left")
+    assert made.headline == "Draft at the breech: too little suction"
+
+
 @given(low=st.floats(0, 3000), width=st.floats(0, 500))
 def test_only_an_interval_wholly_below_is_within(low: float, width: float) -> None:
     number = Number(

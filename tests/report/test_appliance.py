@@ -47,6 +47,8 @@ def test_the_heat_exchanger_is_never_given_a_pass(hall: Audit, laundry: Audit, w
 def test_savings_have_a_range_or_say_why_there_are_none(hall: Audit, workshop: Audit) -> None:
     shown = text(appliance.savings(hall))
     assert "USD" in shown
+    assert "Fuel used in a year before the change, gross" in shown
+    assert "Fuel at 1.12 USD per therm of gross heat; the work cost 260 USD" in shown
     assert " to " in shown
     assert "no efficiency to compare" in text(appliance.savings(replace(hall, savings={})))
     assert appliance.savings(workshop) is None  # nothing was changed

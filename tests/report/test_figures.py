@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from fluewright import sources
 from fluewright.report import figures
+from fluewright.report.drawing import Drawing, drawing_style
 from fluewright.report.objects import Figure
 from fluewright.studies.audit import Audit
 
@@ -45,6 +46,26 @@ def test_every_axis_of_the_stabilization_carries_its_unit_and_the_visit_zone(hal
         assert f">{unit}</text>" in re.sub(r"</?tspan[^>]*>", "", drawn.svg)
     assert "Local time, America/New York" in drawn.svg
     assert "°C" not in drawn.svg
+
+
+def test_the_names_of_lines_close_together_stay_inside_their_panel() -> None:
+    with drawing_style():
+        made = Drawing(figsize=(6.0, 1.0))
+        ax = made.add_axes((0.1, 0.3, 0.8, figures._NAMED_PANEL))
+        moments = pd.date_range("2026-01-14 10:00", periods=3, freq="min")
+        lines = [
+            figures._Line(x=moments, y=np.array(values)) for values in ([300.0, 130, 122], [66.0, 67, 68])
+        ]
+        for line in lines:
+            ax.plot(line.x, line.y, label="return temperature")
+        ax.margins(y=0.4)
+        figures._label_lines(ax, lines)
+        made.draw_without_rendering()
+        panel = ax.get_window_extent()
+        for name in ax.texts:
+            drawn = name.get_window_extent()
+            assert panel.y0 <= drawn.y0
+            assert drawn.y1 <= panel.y1 + 1
 
 
 def test_the_caption_says_when_it_settled_and_how_the_flue_still_moved(laundry: Audit) -> None:

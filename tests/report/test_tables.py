@@ -66,6 +66,32 @@ def test_the_limit_stands_beside_air_free_carbon_monoxide_with_its_source(hall: 
     assert f"{letter} ANSI Z21.47" in " ".join(table.notes)
 
 
+def test_each_stage_is_held_against_its_own_nameplate(laundry: Audit) -> None:
+    part = result_tables.headline_numbers(laundry)
+    assert row_of(part, "Oxygen in flue gas")[-1].startswith("4 to 6; 4.5 to 6.5 (")
+    assert row_of(part, "Heat input by meter")[-1] == "nameplate 50; 13.5"
+
+
+def test_readings_taken_several_times_by_hand_have_an_interval(hall: Audit) -> None:
+    for label, name in (("Airflow", "air_volume_flow"), ("Electric power drawn", "electric_power")):
+        row = row_of(result_tables.rates(hall), label)
+        for point, value, interval in zip(hall.points, row[2::2], row[3::2], strict=False):
+            assert [value, interval] == [
+                getattr(words.printed(point.readings[name], "US"), part) for part in ("value", "interval")
+            ]
+            assert " to " in interval
+
+
+def test_a_pressure_to_aim_at_is_for_who_is_qualified(hall: Audit, laundry: Audit) -> None:
+    def noted(audit: Audit) -> str:
+        return " ".join(note for table in tables_in(result_tables.rates(audit)) for note in table.notes)
+
+    assert "what a person qualified for gas valves would consider, after the maker's instructions" in noted(
+        hall
+    )
+    assert "would consider" not in noted(laundry)  # a ratio-controlled burner has none
+
+
 def test_both_rules_of_excess_air_are_printed_and_differ(hall: Audit) -> None:
     part = result_tables.headline_numbers(hall)
     rule = number_in(row_of(part, "Excess air, by the dry-oxygen rule")[4])
@@ -144,7 +170,7 @@ def test_differences_carry_their_sign_and_no_offset(hall: Audit) -> None:
     if not any("dew_point_margin" in found for found in hall.differences.values()):
         pytest.skip("one of the two test points has no window")
     table = result_tables.change(hall, "as found", "as left")
-    row = row_of(table, "Flue temperature above the water dew point")
+    row = row_of(table, "Flue temperature less water dew point")
     before, after, difference = map(number_in, row[1:4])
     assert difference == pytest.approx(after - before, abs=0.15)
     assert row[5] == "°F"

@@ -21,6 +21,7 @@ from fluewright.steady import (
     mean_noise,
     settled_point,
     spot_mean,
+    stated_or_assumed,
 )
 from fluewright.steady.noise import student
 from fluewright.units import Array
@@ -359,3 +360,27 @@ def test_no_draw_of_a_gas_is_below_zero() -> None:
     assert drawn["carbon_monoxide_dry"].min() == 0.0
     with pytest.raises(InputError, match="draws is 0; at least one draw is needed"):
         draw_means([point], draws=0, seed=1)
+
+
+def test_an_assumed_accuracy_keeps_the_resolution_lag_and_span_that_were_stated() -> None:
+    partly = StatedAccuracy(
+        instrument="flue", resolution=50e-6, response_time=40.0, stated=False, span=(0.0, 200e-6)
+    )
+    taken, assumed = stated_or_assumed(partly, "carbon_monoxide_dry"), assumed_accuracy("carbon_monoxide_dry")
+    assert (taken.absolute, taken.of_reading) == (assumed.absolute, assumed.of_reading)
+    assert (taken.resolution, taken.response_time, taken.span) == (50e-6, 40.0, (0.0, 200e-6))
+    assert not taken.stated
+    assert taken.instrument == "flue"
+    assert stated_or_assumed(OXYGEN, "oxygen_dry") is OXYGEN
+
+
+@pytest.mark.law
+def test_a_gas_read_further_below_zero_than_the_accuracy_may_still_be_there() -> None:
+    """Its interval runs from none to what the accuracy allows above the error that was seen; it is never inside out."""
+    accuracy = StatedAccuracy(instrument="flue", absolute=10e-6)
+    below = spot_mean("carbon_monoxide_dry", [-25e-6], accuracy=accuracy)
+    assert below.low == 0.0
+    assert below.mean + below.bias == pytest.approx(10e-6)
+    assert 0.7 * 10e-6 < below.high < 10e-6
+    within = spot_mean("carbon_monoxide_dry", [-5e-6], accuracy=accuracy)
+    assert within.bias == pytest.approx(10e-6)

@@ -7,10 +7,17 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 import fluewright as fw
-from fluewright.studies.audit import Audit
+from fluewright.errors import InputError
+from fluewright.report.basis import methods
+from fluewright.report.visit_tables import column_map
+from fluewright.steady import criteria_names
+from fluewright.studies.audit import Audit, check
+from fluewright.studies.inputs import spot_means
+from fluewright.studies.numbers import interval
 from fluewright.studies.results import results_text
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -186,3 +193,125 @@ def test_a_cell_that_reads_a_little_below_zero_still_gives_results(
     assert numbers["carbon_monoxide_air_free"].value == 0.0
     assert numbers["carbon_monoxide_air_free"].low == 0.0
     assert 0.80 < numbers["efficiency_gross"].value < 0.86
+
+
+def test_the_definition_of_steady_that_the_visit_names_is_used_and_shown(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    """An hour of a flue that warms by 0.4 °F/min: steady for a field test, not by a published procedure."""
+    name = "furnace or boiler, ASHRAE 103"
+    complete_plan["test_points"][0]["end"] = "2026-01-14T10:59:55"
+    rows = [[*row] for row in settled * 2]
+    for row in rows[360:]:  # the half hour that follows
+        row[0] = f"2026-01-14 10:{int(row[0][14:16]) + 30}:{row[0][17:]}"
+    for number, row in enumerate(rows):
+        row[3] = f"{330 + 0.4 * number / 12:.1f}"
+    field = fw.audit(fw.open_visit(make_visit(complete_plan, rows, "field")))
+    complete_plan["steady"] = {"criteria": name}
+    audit = fw.audit(fw.open_visit(make_visit(complete_plan, rows, "procedure")))
+    assert field.points[0].steadiness.window is not None
+    assert audit.points[0].steadiness.window is None
+    assert audit.cycles.never_settled > field.cycles.never_settled
+    shown = audit.results["test_points"][0]["steady_criteria"]
+    assert (shown["name"], shown["status"], shown["judged"]) == (name, "memory", ["flue_temperature"])
+    method = next(text for text in methods(audit) if text.startswith("Steady window"))
+    assert f"“{name}”" in method
+    assert "(flue temperature)" in method
+    assert "from memory" in method
+
+
+def test_every_definition_of_steady_can_be_named(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    for name in criteria_names():
+        complete_plan["steady"] = {"criteria": name}
+        visit = fw.open_visit(make_visit(complete_plan, settled, name.replace(" ", "-")))
+        assert fw.audit(visit).points[0].steadiness.criteria.name == name
+
+
+def test_cells_without_a_number_are_told(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    settled[0][1], settled[1][1], settled[2][2] = "---", "-999", "OVER"
+    audit = fw.audit(fw.open_visit(make_visit(complete_plan, settled)))
+    cells = {one["quantity"]: one["cells"] for one in audit.results["channels"]}
+    assert cells["oxygen_dry"] == {
+        "number": len(settled) - 2,
+        "empty": 0,
+        "over_range": 0,
+        "under_range": 0,
+        "no_number": 2,
+    }
+    assert cells["carbon_monoxide_dry"]["over_range"] == 1
+    told = column_map(audit).as_text()
+    assert "oxygen (of 360 rows 2 with a word or mark for no reading)" in told
+    assert "carbon monoxide (of 360 rows 1 over range)" in told
+    assert "flue temperature;" in told
+
+
+def test_no_interval_is_formed_of_the_draws_that_happen_to_be_in_reach(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    """At 14.7 % oxygen many draws are too dilute for an air-free value: the rest would end too low."""
+    for row in settled:
+        row[1] = f"{float(row[1]) + 7.9:.1f}"
+    complete_plan["instruments"]["flue"]["accuracy"]["oxygen_dry"]["absolute"] = "0.5 percent"
+    audit = fw.audit(fw.open_visit(make_visit(complete_plan, settled)))
+    assert "excess_air" in audit.points[0].numbers
+    assert "carbon_monoxide_air_free" not in audit.points[0].numbers
+    assert audit.points[0].state == "the sample is too dilute for an air-free value"
+    draws = np.append(np.linspace(0.0, 1.0, 980), np.full(20, np.nan))
+    assert interval(draws) == pytest.approx((0.025, 0.975), abs=1e-3)
+    assert np.isnan(interval(np.append(draws, np.full(10, np.nan)))).all()
+
+
+def test_a_dew_point_that_was_read_or_stated_is_not_assumed(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    def assumed(name: str) -> bool:
+        audit = fw.audit(fw.open_visit(make_visit(complete_plan, settled, name)))
+        return any(one.subject == "sample_dew_point" for one in audit.assumptions)
+
+    dryer = complete_plan["instruments"]["flue"].pop("sample_dew_point")
+    assert assumed("not told")
+    complete_plan["readings"]["sample_dew_point"] = {"value": dryer, "instrument": "flue"}
+    complete_plan["instruments"]["flue"]["accuracy"]["sample_dew_point"] = {"absolute": "1 delta_degC"}
+    assert not assumed("read by hand")
+    del complete_plan["readings"]["sample_dew_point"]
+    complete_plan["instruments"]["flue"]["sample_dew_point"] = dryer
+    del complete_plan["logs"][0]["columns"]["O2"]
+    complete_plan["readings"]["oxygen_dry"] = {"value": "6.8 percent", "instrument": "flue"}
+    assert not assumed("of the instrument that was read by hand")
+
+
+def test_of_several_instruments_read_by_hand_the_least_sure_one_counts(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    complete_plan["instruments"]["rough"] = {
+        "description": "a rough thermometer",
+        "accuracy": {"outdoor_temperature": {"absolute": "9 delta_degF"}},
+    }
+    complete_plan["instruments"]["pair"]["accuracy"]["outdoor_temperature"] = {"absolute": "1 delta_degF"}
+    for tools in (("pair", "rough"), ("rough", "pair")):
+        complete_plan["readings"]["outdoor_temperature"] = [
+            {"value": "35 degF", "instrument": tool} for tool in tools
+        ]
+        visit = fw.open_visit(make_visit(complete_plan, settled, tools[0]))
+        mean = spot_means(visit, visit.spots)["outdoor_temperature"]
+        assert mean.bias == pytest.approx(5.0)
+        assert mean.instrument == "rough"
+
+
+def test_a_window_chosen_where_there_is_no_flue_gas_is_found_by_the_check(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    for row in settled[:60]:
+        row[1] = "20.9"
+    complete_plan["test_points"][0]["window"] = {
+        "start": "2026-01-14T10:00:30",
+        "end": "2026-01-14T10:03:00",
+        "because": "it felt settled",
+    }
+    visit = fw.open_visit(make_visit(complete_plan, settled))
+    with pytest.raises(InputError, match=r"chosen by hand, .* holds no flue gas"):
+        check(visit)

@@ -114,6 +114,28 @@ def test_a_meter_clocked_with_other_loads_on_is_noted(
     assert rules(audited()) == {}
 
 
+def test_an_inlet_pressure_read_with_other_appliances_off_is_noted(
+    audited: Callable[..., Audit], complete_plan: dict[str, Any]
+) -> None:
+    some = {"conditions": {"all_appliances_firing": False}}
+    assert rules(audited(some)) == {}  # no inlet pressure was read
+    complete_plan["test_points"][0]["readings"]["gas_inlet_pressure"] = "6.6 inH2O"
+    assert rules(audited(some)) == {"record_not_all_firing": "note"}
+    assert rules(audited({"conditions": {"all_appliances_firing": True}})) == {}
+
+
+@pytest.mark.parametrize("ppm", [(0, 3, 8), (10, 12, 20)])
+def test_a_room_that_a_test_may_go_on_in_accuses_nobody(
+    audited: Callable[..., Audit], complete_plan: dict[str, Any], ppm: tuple[int, ...]
+) -> None:
+    # Its rise is to be corrected, but the air was never beyond the 35 ppm at which a test ends.
+    readings = complete_plan["test_points"][0]["readings"]
+    readings["carbon_monoxide_ambient"] = [{"value": f"{one} ppm", "instrument": "room"} for one in ppm]
+    audit = audited({"steps": [{"step": "ambient carbon monoxide", "at": at("10:00")}]})
+    assert audit.verdict.name == "correct"
+    assert "record_abort" not in rules(audit)
+
+
 def test_a_working_alarm_of_known_age_is_no_finding(audited: Callable[..., Audit]) -> None:
     audit = audited({"alarms": [{"place": "hall", "made": 2023, "works": True}]})
     assert rules(audit) == {}

@@ -88,6 +88,15 @@ PLAN_FAULTS = {
         {"tested_by": "testd_by"},
         r"the key 'testd_by' is not known \(visit.toml, line 5, .*mean tested_by\?",
     ),
+    "definition of steady": (
+        {"[fuel]": '[steady]\ncriteria = "ASHRAE 103"\n[fuel]'},
+        r"no definition of steady 'ASHRAE 103' \(visit.toml, line 11, steady.criteria\): definitions of steady go by "
+        r"their names. Did you mean 'furnace or boiler, ASHRAE 103'\?",
+    ),
+    "AM and PM with 24 hours": (
+        {'"Time" }': '"Time", format = "%m/%d/%Y %H:%M:%S %p" }'},
+        r"'%m/%d/%Y %H:%M:%S %p' is no way to write a date and time .*%I with %p",
+    ),
     "unknown table": ({"[site]": "[sight]"}, r"the key 'sight' is not known .*mean site\?"),
     "missing table": (
         {'[fuel]\nname = "natural gas"\n': ""},
@@ -230,6 +239,50 @@ PLAN_FAULTS = {
         r"because is ''",
     ),
 }
+
+
+def test_a_fault_in_the_plan_hides_no_other(write_visit: Writer) -> None:
+    """What the schema refuses is told together with what only shows once the rest is read."""
+    folder = write_visit(
+        swap={'time_zone = "America/New_York"': 'time_zone = "America/New_York"\ntested = "x"'},
+        more='[readings]\noxygen_dry = 6\nrelative_humidity = "140 percent"\n[checks]\nspillage = "fine"\n',
+    )
+    told = "\n".join(map(str, check_visit(folder)))
+    for what in (
+        "key 'tested'",
+        "'6' is no reading",
+        "relative_humidity is '140",
+        "result of spillage is 'fine'",
+    ):
+        assert told.count(what) == 1, told
+    assert len(check_visit(folder)) == 4, told
+
+
+def test_a_column_map_that_nobody_confirmed_says_how(write_visit: Writer) -> None:
+    swap = {f'"{name}" = ': f'# "{name}" = ' for name in ("O2", "CO", "T")}
+    with pytest.raises(VisitError, match=r"columns holds nothing .* Take away the # of each proposed column"):
+        open_visit(write_visit(swap=swap))
+
+
+def test_what_is_no_number_is_counted_by_what_it_was(write_visit: Writer) -> None:
+    rows = flue(
+        "10:00:00,6,30,400",
+        "10:00:05,---,OVER,400",
+        "10:00:10,,>1500,400",
+        "10:00:15,<1,3,400",
+        "10:00:20,6,3,400",
+    )
+    readings = open_visit(write_visit(files=rows)).readings
+    counts = {name: readings.cells(name) for name in readings.channels}
+    assert counts["oxygen_dry"] == {
+        Cell.NUMBER: 2,
+        Cell.EMPTY: 1,
+        Cell.OVER_RANGE: 0,
+        Cell.UNDER_RANGE: 1,
+        Cell.NO_NUMBER: 1,
+    }
+    assert counts["carbon_monoxide_dry"][Cell.OVER_RANGE] == 2
+    assert counts["flue_temperature"] == {cell: 5 * (cell == Cell.NUMBER) for cell in Cell}
 
 
 @pytest.mark.parametrize("name", PLAN_FAULTS)

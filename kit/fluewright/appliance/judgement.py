@@ -28,6 +28,7 @@ Weight: TypeAlias = Literal["", "note", "correct", "stop"]
 Outcome: TypeAlias = Literal[
     "within", "beyond", "cannot tell", "not tested", "no limit known", "fault seen", "no fault seen"
 ]
+_SUCTION = frozenset({"draft_hood", "draft_breech", "draft_overfire", "draft_inducer"})
 _GRAVITY: Mapping[str, int] = {"": 0, "note": 1, "correct": 2, "stop": 3}
 
 # A retest after a change takes one step off a finding, never more: a stop that was put right still needs
@@ -85,13 +86,15 @@ def gravity(judgement: Judgement) -> int:
     return _GRAVITY[judgement.weight]
 
 
-def _place_words(outcome: Outcome, quantity: str, below: bool, bound: str = "its limit") -> str:
-    label = sources.quantity(quantity).label
-    if quantity.startswith("draft_"):  # suction is negative: above the limit is too little of it
-        below = not below
-    side = "below" if below else "above"
+def _place_words(
+    outcome: Outcome, quantity: str, below: bool, *, bound: str = "its limit", rise: bool = False
+) -> str:
+    label = sources.quantity(quantity).label + (", rise over the burn" if rise else "")
+    side = f"{'below' if below else 'above'} {bound}"
+    if quantity in _SUCTION:  # is negative: above the limit is too little of it
+        side = "too much suction" if below else "too little suction"
     return {
-        "beyond": f"{label}: {side} {bound}",
+        "beyond": f"{label}: {side}",
         "cannot tell": f"{label}: cannot be told apart from {bound}",
         "within": f"{label}: within {bound}",
     }[outcome]
@@ -143,7 +146,9 @@ def judge(number: Number, limit: Limit, *, test_point: str) -> Judgement:
         test_point=test_point,
         outcome=outcome,
         weight=weight,
-        headline=_place_words(outcome, number.quantity, limit.below, bound),
+        headline=_place_words(
+            outcome, number.quantity, limit.below, bound=bound, rise=limit.judged == "rise"
+        ),
         measured=number,
         limit_low=tier.value if limit.below else math.nan,
         limit_high=math.nan if limit.below else tier.value,

@@ -14,10 +14,12 @@ from fluewright.units import Array, Number, si
 class Savings:
     """What changes in a year, draw by draw; negative where more is used.
 
-    `fuel` [J, gross], `cost` [currency] where a price is given, `carbon_dioxide` [kg] where a factor is given,
-    `payback` [s], infinite in draws that save nothing, where price and cost of the work are given.
+    `used` [J, gross] is the fuel of a year before the change, of which `fuel` [J, gross] is saved; `cost` [currency]
+    where a price is given, `carbon_dioxide` [kg] where a factor is given, `payback` [s], infinite in draws that save
+    nothing, where price and cost of the work are given.
     """
 
+    used: Array
     fuel: Array
     share: Array
     cost: Array | None
@@ -95,4 +97,11 @@ def annual_savings(
         payback = np.divide(
             spent * _YEAR, cost, out=np.full(np.broadcast(spent, cost).shape, np.inf), where=cost > 0
         )
-    return Savings(fuel=fuel, share=np.asarray(share), cost=cost, carbon_dioxide=carbon, payback=payback)
+    return Savings(
+        used=np.broadcast_to(used, fuel.shape),
+        fuel=fuel,
+        share=np.asarray(share),
+        cost=cost,
+        carbon_dioxide=carbon,
+        payback=payback,
+    )

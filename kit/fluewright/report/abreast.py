@@ -8,13 +8,14 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fluewright import sources
-from fluewright.appliance import Number
+from fluewright.appliance import Judgement, Number
 from fluewright.report import words
 from fluewright.report.objects import Align, Section, Table
 from fluewright.report.words import Printed
 from fluewright.sources import limits as safety
 from fluewright.sources.limits import Citation
 from fluewright.studies.audit import Audit, PointAudit
+from fluewright.studies.heat_settings import plate_of
 
 _ABREAST = 3  # test points beside each other in one table
 NOT_TESTED = Printed(value="not tested", interval="", sign="")
@@ -145,19 +146,35 @@ def yardstick(audit: Audit, quantity: str) -> Yardstick:
     """Return the limit a quantity is judged by, else its usual range, else the nameplate's figure, else nothing."""
     system, appliance = audit.visit.plan.report.units, audit.visit.plan.appliance
     mine = [one for one in audit.judgements if one.subject == quantity and one.role == "limit"]
-    low = max((one.limit_low for one in mine if math.isfinite(one.limit_low)), default=math.nan)
-    high = min((one.limit_high for one in mine if math.isfinite(one.limit_high)), default=math.nan)
-    if math.isfinite(low) or math.isfinite(high):
-        return Yardstick(text=words.bare_span(quantity, low, high, system), citation=mine[0].citation)
+    spans = [_strictest(one for one in mine if one.test_point == name) for name in names_of(audit)]
+    texts = dict.fromkeys(words.bare_span(quantity, *span, system) for span in spans if span is not None)
+    if texts:  # more than one where each stage has its own
+        return Yardstick(text="; ".join(texts), citation=mine[0].citation)
     if any(one.subject == quantity and one.outcome == "no limit known" for one in audit.judgements):
         return Yardstick(text="no limit known")
     usual = safety.usual_range(quantity, appliance_type=appliance.type, condensing=appliance.condensing)
     if usual is not None:
         text = words.bare_span(quantity, usual.low, usual.high, system)
         return Yardstick(text=f"usually {text}", citation=usual.citation)
-    if quantity == "heat_input_clocked" and appliance.rated_input is not None:
-        return Yardstick(text=f"nameplate {words.bare(quantity, appliance.rated_input, system)}")
-    return Yardstick(text="")
+    return (
+        nameplate(audit, quantity, "rated_input") if quantity == "heat_input_clocked" else Yardstick(text="")
+    )
+
+
+def _strictest(judged: Iterable[Judgement]) -> tuple[float, float] | None:
+    """Return the bounds that hold at a test point, NaN on a side without one; None where there is none at all."""
+    mine = tuple(judged)
+    low = max((one.limit_low for one in mine if math.isfinite(one.limit_low)), default=math.nan)
+    high = min((one.limit_high for one in mine if math.isfinite(one.limit_high)), default=math.nan)
+    return (low, high) if math.isfinite(low) or math.isfinite(high) else None
+
+
+def nameplate(audit: Audit, quantity: str, name: str) -> Yardstick:
+    """Return what the nameplate says of a quantity, at the stages that were tested."""
+    plates = [plate_of(audit.visit, name, point.stage) for point in audit.points]
+    system = audit.visit.plan.report.units
+    texts = dict.fromkeys(words.bare(quantity, plate, system) for plate in plates if plate is not None)
+    return Yardstick(text=f"nameplate {'; '.join(texts)}" if texts else "")
 
 
 def footnoted(yardsticks: Sequence[Yardstick]) -> tuple[list[str], list[str]]:

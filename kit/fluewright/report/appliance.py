@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from fluewright import sources
+from fluewright import sources, units
 from fluewright.appliance import Number
 from fluewright.report import words
 from fluewright.report.drawing import COLORS, Drawing, drawing_style, figure, text_width
@@ -300,21 +300,38 @@ def savings(audit: Audit) -> Section | Paragraph | None:
     return Section("", [_savings(audit, *pair) for pair in audit.savings])
 
 
+_AMOUNTS = frozenset({"fuel_before", "fuel_after", "payback_time"})
+
+
+def _cost_words(audit: Audit) -> Iterator[str]:
+    """Yield what the fuel and the work cost, as entered."""
+    stated, system = audit.visit.plan.savings, audit.visit.plan.report.units
+    if stated is not None and stated.price is not None:
+        unit = "kW*hour" if system == "SI" else "therm_US"
+        amount = stated.price.amount / units.convert(stated.price.per, "J", unit)
+        work = (
+            f"; the work cost {stated.cost_of_work:g} {stated.price.currency}" if stated.cost_of_work else ""
+        )
+        per = "kWh" if system == "SI" else "therm"
+        yield f"Fuel at {amount:.3g} {stated.price.currency} per {per} of gross heat{work}; as entered."
+
+
 def _savings(audit: Audit, old: str, new: str) -> Table:
     system, found = audit.visit.plan.report.units, audit.savings[(old, new)]
     rows = []
     for name, number in found.numbers.items():
-        one = words.printed(number, system, change=name != "payback_time")
+        one = words.printed(number, system, change=name not in _AMOUNTS)
         sign = found.currency if name == "cost_saved" else "%" if name == "fuel_saved_share" else one.sign
         rows.append([sources.quantity(name).label, sign, one.value, one.interval])
     return Table(
-        columns=["", "Unit", "Saved", "95 % interval"],
+        columns=["", "Unit", "In a year", "95 % interval"],
         rows=rows,
         caption=f"A year's savings, {words.short_name(new)} against {words.short_name(old)}.",
         align=["left", "left", "decimal", "left"],
         notes=[
             f"Reckoned by the difference in {words.in_a_sentence(found.by)}, formed within each draw, the heat "
             f"delivered held the same; the year's load: {words.brief(found.basis, 200)}.",
+            *_cost_words(audit),
             "A steady-state efficiency stands for the season's: standing and cycling losses are not in it. Less than "
             "zero means that more is used.",
         ],

@@ -24,9 +24,13 @@ def _of(table: str, *keys: str) -> str:
     entry = sources.table(table)
     for key in keys:
         entry = entry[key]
-    named = entry["title"] if "title" in entry else entry["source"]
-    status = _CAME_BY[entry["status"]]
-    return f"{named}" if status.split()[0] in named else f"{named} ({status})"
+    return _came_by(entry["title"] if "title" in entry else entry["source"], entry["status"])
+
+
+def _came_by(named: str, status: str) -> str:
+    """Return a source, and how we came by it where it does not say so itself."""
+    told = _CAME_BY[status]
+    return named if told.split()[0] in named else f"{named} ({told})"
 
 
 def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
@@ -35,10 +39,10 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
     criteria = audit.points[0].steadiness.criteria
     yield (
         "Steady window",
-        f"By the definition “{criteria.name}”: slope and spread of every channel within limits over at least "
-        f"{words.duration(criteria.minimum_length)}; the latest such stretch is taken. A window chosen by a person is "
-        "marked so.",
-        criteria.source,
+        f"By the definition “{criteria.name}”: slope and spread of every channel that it judges "
+        f"({_judged(audit) or 'none'}) within limits over at least {words.duration(criteria.minimum_length)}; the "
+        "latest such stretch is taken. A window chosen by a person is marked so.",
+        _came_by(criteria.source, criteria.status),
     )
     yield (
         "Heat of the fuel",
@@ -93,6 +97,12 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
         "subtracted before a safety limit, and a reading above the range counts as at least that much.",
         "chosen here",
     )
+
+
+def _judged(audit: Audit) -> str:
+    """Return the channels that had a say in the steady window of any test point."""
+    names = dict.fromkeys(name for point in audit.points for name in point.steadiness.judged)
+    return words.joined(words.in_a_sentence(name) for name in names)
 
 
 def methods(audit: Audit) -> tuple[str, ...]:

@@ -30,12 +30,12 @@ if TYPE_CHECKING:
 
 _SHADE, _EDGE, _HATCH = "#e3e8ee", "#55606b", "#9aa4ad"
 _LINES = ("-", "--", "-.", ":")
-_LABEL_ROOM = 0.45  # of a panel's height, for the name of a line
+_LABEL_ROOM = 12 / 72  # inches of a panel, for the name of a line
 _FAR_APART = pd.Timedelta(hours=1)  # test points further apart than this get a figure each
-_GAP_ABOVE = 0.2  # inches above each panel, for its title
+_GAP_ABOVE = 0.18  # inches above each panel, for its title
 _MOST_DRAWN = 1_500  # readings of a line; above, the least and the greatest of each bin are drawn
 _GAP = pd.Timedelta(seconds=60)  # a line is broken where no row was logged for longer
-_PANEL, _STRIP = 0.34, 0.17  # inches
+_PANEL, _NAMED_PANEL, _STRIP = 0.30, 0.40, 0.17  # inches; a panel of several lines holds their names
 
 
 def _drawing(audit: Audit, height: float) -> Drawing:
@@ -99,14 +99,15 @@ def _stabilization(audit: Audit, points: Sequence[PointAudit]) -> Figure:
     frame = audit.visit.readings.frame.loc[start:end]
     panels = _panels(frame)
     with drawing_style():
-        drawing = _drawing(audit, 0.5 + _STRIP + (_PANEL + _GAP_ABOVE) * len(panels) + 0.42)
+        tall = [_PANEL if len(panel) == 1 else _NAMED_PANEL for panel in panels]
+        drawing = _drawing(audit, 0.5 + _STRIP + sum(tall) + _GAP_ABOVE * len(panels) + 0.42)
         width, height = drawing.get_size_inches()
         left, wide = 0.62 / width, 1 - 0.72 / width
         strip = drawing.add_axes((left, 1 - (0.3 + _STRIP) / height, wide, _STRIP / height))
         axes = [strip]
         for number, panel in enumerate(panels):
-            top = 0.5 + _STRIP + number * (_PANEL + _GAP_ABOVE) + 0.14
-            place = (left, 1 - (top + _PANEL) / height, wide, _PANEL / height)
+            bottom = 0.5 + _STRIP + sum(tall[: number + 1]) + number * _GAP_ABOVE + 0.14
+            place = (left, 1 - bottom / height, wide, tall[number] / height)
             axes.append(drawing.add_axes(place, sharex=strip))
             _draw_panel(axes[-1], audit, frame, panel)
             for point in points:
@@ -186,7 +187,7 @@ def _draw_panel(ax: Axes, audit: Audit, frame: pd.DataFrame, panel: Sequence[str
     note = " (▲ at least so much: above the instrument's range)" if over else ""
     ax.set_title("; ".join(labels) + note, fontsize=7.5, fontweight="normal", pad=2.5)
     ax.set_ylabel(words.sign(panel[0], system) or "on, off", fontsize=8)
-    ax.locator_params(axis="y", nbins=4)
+    ax.locator_params(axis="y", nbins=3)
     ax.tick_params(labelbottom=False, labelsize=7.5)
 
 
@@ -221,12 +222,12 @@ def _channel_label(audit: Audit, name: str) -> str:
 def _label_lines(ax: Axes, lines: Sequence[_Line]) -> None:
     """Name each line at its last reading: above it, or below where another line leaves no room above."""
     low, high = ax.get_ylim()
-    room = _LABEL_ROOM * (high - low)
+    share = _LABEL_ROOM / _NAMED_PANEL
     ends = [(float(line.y[np.isfinite(line.y)][-1]), line.x[np.isfinite(line.y)][-1]) for line in lines]
     for drawn, (value, moment) in zip(ax.get_lines(), ends, strict=True):
-        above = not any(0 < other - value < room for other, _ in ends)
+        above = not any(0 < other - value < share * (high - low) for other, _ in ends)
         if not above:
-            low = min(low, value - room)
+            low = min(low, (value - share * high) / (1 - share))
         ax.annotate(
             str(drawn.get_label()),
             (moment, value),

@@ -18,6 +18,7 @@ from fluewright.report.abreast import (
     heading_line,
     known,
     line_of,
+    nameplate,
     names_of,
     number_of,
     quantity_of,
@@ -375,6 +376,10 @@ _MOVING = (
     "carbon_monoxide_supply",
     "carbon_monoxide_return",
 )
+_TARGET_NOTE = (
+    "The manifold pressure for the rated input is what a person qualified for gas valves would consider, after the "
+    "maker's instructions, and only where meter and manifold pressure agree.",
+)
 _ROOM_NOTE = ("Carbon monoxide in room, supply and return air is the worst reading.",)
 
 
@@ -386,7 +391,11 @@ def rates(audit: Audit) -> Section:
         "",
         [
             _held_table(
-                audit, firing, _missing(audit, _FIRING), "Firing rate and gas.", list(_clockings(audit))
+                audit,
+                firing,
+                _missing(audit, _FIRING),
+                "Firing rate and gas.",
+                [*(_TARGET_NOTE if "manifold_pressure_target" in firing else ()), *_clockings(audit)],
             ),
             _held_table(
                 audit, moving, _missing(audit, _MOVING), "Air or water side, draft, and the room.", _ROOM_NOTE
@@ -408,12 +417,11 @@ def _held_table(
 
 
 def _plate_or_limit(audit: Audit, name: str) -> Yardstick:
-    plate, orifices = audit.visit.plan.appliance.manifold_pressure, audit.visit.plan.appliance.orifices
+    orifices = audit.visit.plan.appliance.orifices
     if name == "orifice_diameter" and orifices is not None:
         return Yardstick(text=f"entered {words.brief(orifices.size, 20)}")
-    if name == "manifold_pressure" and plate is not None:
-        return Yardstick(text=f"nameplate {words.bare(name, plate, audit.visit.plan.report.units)}")
-    return yardstick(audit, name)
+    plate = nameplate(audit, name, name) if name == "manifold_pressure" else Yardstick(text="")
+    return plate if plate.text else yardstick(audit, name)
 
 
 _BREATHED = frozenset({"carbon_monoxide_ambient", "carbon_monoxide_supply", "carbon_monoxide_return"})
@@ -427,7 +435,7 @@ def _spot_line(audit: Audit, name: str) -> Line:
         worst = _worst_judged(audit, point, name) if name in _BREATHED else None
         if worst is not None:
             return words.printed(worst, system)
-        if len(taken) > 1 or any(reading.bound for reading in taken):
+        if (len(taken) > 1 and name not in point.readings) or any(reading.bound for reading in taken):
             return Printed(value=_range_of(audit, taken), interval=f"{len(taken)} read by hand", sign="")
         if taken and name not in point.readings:
             return Printed(value=_bare(audit, taken[0]), interval="", sign="")

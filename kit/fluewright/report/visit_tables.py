@@ -17,9 +17,9 @@ from fluewright.report.objects import Emphasis, Facts, Paragraph, Table
 from fluewright.sources import limits as safety
 from fluewright.steady import Stretch, Window
 from fluewright.studies.audit import Audit, PointAudit
-from fluewright.studies.inputs import Assumption
+from fluewright.studies.inputs import Assumption, base_words, heating_value_base
 from fluewright.studies.instrument_checks import CheckedReading, clock_words
-from fluewright.visit import SetAsideRows, SpotReading, accuracy_of
+from fluewright.visit import Cell, SetAsideRows, SpotReading, accuracy_of
 
 _BRIEF = 220  # characters of a typed text that page one bears
 _MOST_LETTERED = 24  # refused stretches that figure and table tell one by one: the longest
@@ -139,7 +139,8 @@ def _fuel(audit: Audit) -> str:
     )
     heat = plan.fuel.heating_value
     stated = heat is not None and (
-        f"gross heating value {words.bound('gross_heating_value_volume', heat, system)}"
+        f"gross heating value {words.bound('gross_heating_value_volume', heat, system)} at "
+        f"{words.in_system(base_words(heating_value_base(audit.visit)), system)}"
         f" ({plan.fuel.heating_value_source or 'source not stated'})"
     )
     return words.together(f"{fuel.name}: {parts} by volume", stated or "")
@@ -479,6 +480,7 @@ def column_map(audit: Audit) -> Paragraph:
     for name, channel in audit.visit.readings.channels.items():
         apart = ", computed inside the instrument, not used" if channel.origin == "instrument" else ""
         apart += ", interpolated as asked" if channel.interpolated else ""
+        apart += _not_numbers(audit.visit.readings.cells(name))
         read = f"“{channel.column}” [{channel.unit}] as {words.in_a_sentence(name)}{apart}"
         by_log.setdefault(channel.file, []).append(read)
     return Paragraph(
@@ -486,6 +488,20 @@ def column_map(audit: Audit) -> Paragraph:
         points=[words.sentence(f"{file}: {words.together(*read)}") for file, read in by_log.items()],
         quiet=True,
     )
+
+
+_CELLS = {
+    Cell.OVER_RANGE: "over range",
+    Cell.UNDER_RANGE: "under range",
+    Cell.NO_NUMBER: "with a word or mark for no reading",
+    Cell.EMPTY: "empty",
+}
+
+
+def _not_numbers(counts: Mapping[Cell, int]) -> str:
+    """Return on how many rows there was no number, by what stood there instead, or nothing."""
+    told = words.joined(f"{counts[cell]:,} {text}" for cell, text in _CELLS.items() if counts[cell])
+    return f" (of {sum(counts.values()):,} rows {told})" if told else ""
 
 
 def _rows_of(point: PointAudit) -> str:

@@ -12,6 +12,7 @@ from fluewright.steady.test_point import (
     draw_means,
     settled_point,
     spot_mean,
+    stated_or_assumed,
 )
 from fluewright.steady.window import Phase, Steadiness, Stretch, Window, find_steady_window
 
@@ -39,4 +40,5 @@ __all__ = [
     "named_criteria",
     "settled_point",
     "spot_mean",
+    "stated_or_assumed",
 ]

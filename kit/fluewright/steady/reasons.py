@@ -81,7 +81,8 @@ def flue_trend(burns: Burns, rows: tuple[int, int] | None) -> tuple[float, float
 
 def why_taken(burns: Burns, rows: tuple[int, int], system: System) -> str:
     """Return what held in the steady window, for how long, and how the flue drifted meanwhile."""
-    text = f"{listed(tuple(burns.lines))} held still together for {duration(burns.rows.length(*rows))}"
+    together = " together" if len(burns.lines) > 1 else ""
+    text = f"{listed(tuple(burns.lines))} held still{together} for {duration(burns.rows.length(*rows))}"
     slope, rise = flue_trend(burns, rows)
     if np.isfinite(slope):
         text += f"; the flue drifted by {rate(FLUE, slope, system)}"

@@ -6,7 +6,7 @@ import math
 import zlib
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
@@ -124,6 +124,14 @@ def assumed_accuracy(quantity: str) -> StatedAccuracy:
     )
 
 
+def stated_or_assumed(stated: StatedAccuracy, quantity: str) -> StatedAccuracy:
+    """Return an accuracy as stated, or where none was the one assumed, with the resolution, lag and span stated."""
+    if stated.stated:
+        return stated
+    assumed = assumed_accuracy(quantity)
+    return replace(stated, absolute=assumed.absolute, of_reading=assumed.of_reading)
+
+
 class _Time:
     """The times [s] of a window's rows about their middle, and the sum of their squares."""
 
@@ -191,10 +199,13 @@ def _bias(quantity: str, mean: float, slope: float, accuracy: StatedAccuracy) ->
     temperature the degrees Celsius, not the kelvins. The rounding of a reading that hardly moves does not
     average out, so half the resolution is always counted in full; it and the lag behind a drift (slope
     times time constant, the response time being to 90 %) are further rectangular errors. Their sum is
-    replaced by one rectangle of the same variance.
+    replaced by one rectangle of the same variance. A reading of a gas further below zero than the stated accuracy
+    shows an error of that size on top of it.
     """
     display = mean - units.convert(0.0, "degC", "K") if sources.quantity(quantity).unit == "K" else mean
     stated = max(accuracy.absolute, accuracy.of_reading * abs(display), accuracy.of_span)
+    if mean + stated < _floor(quantity):
+        stated += _floor(quantity) - mean
     lag = slope * accuracy.response_time / math.log(10)
     return math.hypot(stated, accuracy.resolution / 2, lag)
 

@@ -32,6 +32,7 @@ from fluewright.steady import (
     Steadiness,
     draw_means,
     find_steady_window,
+    named_criteria,
     settled_point,
 )
 from fluewright.studies import inputs as given
@@ -148,14 +149,28 @@ class _Settling:
     above_range: Mapping[str, float]
 
 
+def _evidence(visit: Visit, frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the columns that may serve as evidence."""
+    return frame[[name for name in frame.columns if given.usable(visit, name)]]
+
+
+def _steadiness(visit: Visit, rows: TestPointRows) -> Steadiness:
+    """Return what became of the rows of a test point, by the definition of steady that the visit names."""
+    return find_steady_window(
+        _evidence(visit, visit.readings.frame.loc[rows.start : rows.end]),
+        criteria=named_criteria(visit.plan.steady.criteria),
+        manual=rows.manual_window,
+        system=visit.plan.report.units,
+    )
+
+
 def _settle(visit: Visit, rows: TestPointRows, shared: Mapping[str, ChannelMean]) -> _Settling:
     """Return a test point with its window, and the means of logged and hand-read quantities.
 
     `shared` holds the means of what was read by hand once for the whole visit.
     """
     frame = visit.readings.frame.loc[rows.start : rows.end]
-    evidence = frame[[name for name in frame.columns if given.usable(visit, name)]]
-    steadiness = find_steady_window(evidence, manual=rows.manual_window, system=visit.plan.report.units)
+    evidence, steadiness = _evidence(visit, frame), _steadiness(visit, rows)
     by_hand = {name: mean for name, mean in shared.items() if name not in rows.spots}
     spots = {**visit.spots, **rows.spots}
     above: Mapping[str, float] = {}
@@ -366,13 +381,16 @@ def check(visit: Visit) -> Fuel:
     Raises
     ------
     InputError
-        No flue gas was ever read, or the composition is none.
+        No flue gas was ever read, a window chosen by a person holds none, or the composition is none.
     UnknownNameError
         The fuel or the drill size of the orifices is not known.
     """
     _refuse_fresh_air(visit)
     if visit.plan.appliance.orifices is not None:
         drill(visit.plan.appliance.orifices.size)
+    for rows in visit.test_points:
+        if rows.manual_window is not None:
+            _steadiness(visit, rows)
     return given.fuel_of(visit)
 
 

@@ -15,7 +15,7 @@ from fluewright import sources
 from fluewright.appliance import Number
 from fluewright.appliance.numbers import Origin
 from fluewright.combustion import Fuel
-from fluewright.steady import Cycle, Cycles, Peak, SettledPart, Window, find_cycles, spot_mean
+from fluewright.steady import Cycle, Cycles, Peak, SettledPart, Window, find_cycles, named_criteria, spot_mean
 from fluewright.studies import inputs as given
 from fluewright.studies import numbers as core
 from fluewright.units import Array
@@ -118,6 +118,7 @@ def burner_cycles(
         monoxide=rows[name] if read else pd.Series(dtype=float, index=rows.index[:0]),
         least_monoxide=bounds[name] if read and name in bounds else None,
         windows=windows,
+        criteria=named_criteria(visit.plan.steady.criteria),
         system=visit.plan.report.units,
     )
     settled = [_in_range(cycle.settled, bounds) for cycle in found.cycles if cycle.settled is not None]

@@ -15,7 +15,7 @@ import pandas as pd
 
 from fluewright import sources, units
 from fluewright.appliance import Number
-from fluewright.steady import assumed_accuracy, mean_noise
+from fluewright.steady import mean_noise, stated_or_assumed
 from fluewright.units import Array
 from fluewright.visit import Drift, StatedAccuracy, Visit, accuracy_of
 
@@ -249,8 +249,7 @@ def _room(visit: Visit, times: pd.Index) -> _RoomAir | None:
         return _RoomAir(value=0.0, half_width=0.0, by="not measured by another instrument and taken as none")
     tool, values = next(iter(others.items()))
     value = float(values.mean())
-    stated = accuracy_of(visit.plan, _ROOM, instrument=tool)
-    stated = stated if stated.stated else assumed_accuracy(_ROOM)
+    stated = stated_or_assumed(accuracy_of(visit.plan, _ROOM, instrument=tool), _ROOM)
     half = max(stated.absolute, stated.of_span, stated.of_reading * value) + stated.resolution / 2
     return _RoomAir(value=value, half_width=half + float(np.ptp(values)) / 2, by="by another instrument")
 

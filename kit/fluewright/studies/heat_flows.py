@@ -29,7 +29,7 @@ BASIS = {
     "manifold_pressure_target": "square-root law, same gas, orifices and burner box",
     "heat_output": "flow times gain of enthalpy, return to supply",
     "heat_output_by_losses": "heat input less flue and casing losses, with what the blower adds",
-    "efficiency_thermal_gross": "gross; heat delivered less the blower's, to heat input",
+    "efficiency_thermal_gross": "gross; heat delivered to air (less the blower's) or water, to heat input",
     "air_volume_flow_computed": "inferred from heat input, losses and temperature rise",
     "external_static_pressure": "supply less return",
     "blower_air_power": "airflow times external static pressure",

@@ -12,7 +12,7 @@ import pandas as pd
 from fluewright import combustion, sources, units
 from fluewright.appliance import Number, altitude_citation, gas_flow_counted
 from fluewright.combustion import Fuel
-from fluewright.steady import ChannelMean, assumed_accuracy, spot_mean
+from fluewright.steady import ChannelMean, spot_mean, stated_or_assumed
 from fluewright.studies import numbers as core
 from fluewright.studies.fresh_air import TOLD_BY_FRESH_AIR, fresh_air_drift
 from fluewright.studies.heat_settings import (
@@ -30,6 +30,7 @@ _LABELS = {
     "clock_seconds": "time clocked at the meter",
     "heating_value": "heating value of the gas",
 }
+_USUAL_BASE = "US 60 °F, 14.696 psia"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,7 +157,7 @@ def shared_inputs(visit: Visit, fuel: Fuel, rng: np.random.Generator) -> SharedI
     if dryer is None:
         drawn, made = _span("sample_dew_point", "sample_dew_point", "K", rng)
         inputs.append(drawn)
-        assumptions.append(made)
+        assumptions += [] if _read(visit, "sample_dew_point") else [made]
     else:
         inputs.append(_rectangular("sample_dew_point", dryer, dryer, dryer, rng))
     casing = plan.appliance.casing_loss or 0.0
@@ -199,12 +200,12 @@ def _heat_assumptions(visit: Visit) -> list[Assumption]:
     """Return what had to be assumed for the heat flows, where any can be formed."""
     plan = visit.plan
     made = []
-    if heat_carrier_of(visit) and _read_somewhere(visit, "supply_temperature"):
+    if heat_carrier_of(visit) and read_somewhere(visit, "supply_temperature"):
         if plan.appliance.casing_loss is None:
             made.append(_assume("casing_balance", None, _spread_words("casing_balance")))
         made.append(_assume("stray_heat", None, _spread_words("stray_heat")))
     by_manifold = plan.appliance.manifold_pressure is not None and plan.appliance.burner != "ratio control"
-    if by_manifold and plan.appliance.rated_input and _read_somewhere(visit, "manifold_pressure"):
+    if by_manifold and plan.appliance.rated_input and read_somewhere(visit, "manifold_pressure"):
         made.append(_assume("manifold_factor", None, _spread_words("manifold_factor")))
     elevation, rated = plan.site.elevation, plan.appliance.rated_input
     if elevation is not None and rated is not None and (rating_of(visit, "high") or rated) < rated:
@@ -228,7 +229,7 @@ def _spread_words(name: str) -> str:
     return f"{entry['label']}: {span}"
 
 
-def _read_somewhere(visit: Visit, name: str) -> bool:
+def read_somewhere(visit: Visit, name: str) -> bool:
     """Whether a quantity was read at any test point, in a log or by hand."""
     return (
         name in visit.spots
@@ -242,7 +243,7 @@ def _meter_inputs(
 ) -> list[core.Input]:
     """Return the inputs of clocking that the whole visit shares."""
     stated = visit.plan.fuel.heating_value
-    base = combustion.reference_conditions("US 60 °F, 14.696 psia")
+    base = heating_value_base(visit)
     value = float(fuel.gross_heating_value_volume(base)) if stated is None else stated
     half = value * _assumed("heating_value" if stated is None else "heating_value_stated", "value", "1")
     if stated is None:
@@ -252,12 +253,17 @@ def _meter_inputs(
             low=value - half,
             high=value + half,
             origin="assumed",
-            basis="15.56 °C, 101.325 kPa, dry, of the fuel's typical composition",
+            basis=f"{base_words(base)}, of the fuel's typical composition",
         )
         assumptions.append(_assume("heating_value", number))
     else:
         words = f"as stated, within ± {100 * half / value:.0f} %"
         assumptions.append(_assume("heating_value_stated", None, words, group=_group("heating_value")))
+        if visit.plan.fuel.heating_value_base is None:
+            taken = Number(
+                quantity="gross_heating_value_volume", value=stated, origin="assumed", basis=base_words(base)
+            )
+            assumptions.append(_assume("heating_value_base", taken))
     meter = _assumed("meter_accuracy", "value", "1")
     seconds = _assumed("meter_clock", "value", "s")
     assumptions += [
@@ -277,11 +283,31 @@ def _meter_inputs(
     ]
 
 
+def heating_value_base(visit: Visit) -> combustion.ReferenceConditions:
+    """Return the state of the gas that the heating value is per volume of: as stated, or 60 °F dry."""
+    return combustion.reference_conditions(visit.plan.fuel.heating_value_base or _USUAL_BASE)
+
+
+def base_words(base: combustion.ReferenceConditions) -> str:
+    """Return a base in words: temperature, pressure, dry or saturated."""
+    warm = units.convert(base.metering_temperature, "K", "degC")
+    return f"{warm:.2f} °C, {base.pressure / 1e3:.3f} kPa, {'saturated' if base.saturated else 'dry'}"
+
+
+def _dry_pressure(base: combustion.ReferenceConditions) -> float:
+    """Return the pressure of the gas itself at a base [Pa]: of a saturated volume the water's share is none."""
+    water = float(combustion.saturation_pressure(base.metering_temperature)) if base.saturated else 0.0
+    return base.pressure - water
+
+
 def _sample_dew_point(visit: Visit) -> float | None:
+    """Return the dew point stated of the instrument that read the flue gas, by log or by hand."""
+    by_hand = (visit.spots, *(point.spots for point in visit.test_points))
     for name in core.OXYGEN:
-        if name in visit.readings.channels:
-            instrument = visit.plan.instruments.get(visit.readings.channels[name].instrument)
-            if instrument is not None and instrument.sample_dew_point is not None:
+        tools = [visit.readings.channels[name].instrument] if name in visit.readings.channels else []
+        tools += [one.instrument for spots in by_hand for one in spots.get(name, ())]
+        for instrument in filter(None, map(visit.plan.instruments.get, tools)):
+            if instrument.sample_dew_point is not None:
                 return float(instrument.sample_dew_point)
     return None
 
@@ -306,9 +332,7 @@ def known_accuracy(
     corrected : bool
         Whether the reading is corrected for drift where visit.toml asks: half of the drift then stays.
     """
-    stated = accuracy_of(visit.plan, quantity, instrument=instrument or None)
-    if not stated.stated:
-        stated = replace(assumed_accuracy(quantity), instrument=stated.instrument)
+    stated = stated_or_assumed(accuracy_of(visit.plan, quantity, instrument=instrument or None), quantity)
     drifts = _drifts(visit, quantity, stated.instrument)
     if not any(one.before or one.after for one in drifts):
         return stated
@@ -385,9 +409,15 @@ def spot_means(visit: Visit, spots: Mapping[str, tuple[SpotReading, ...]]) -> Ma
     for quantity, taken in spots.items():
         if not taken or any(one.bound for one in taken):
             continue
-        values, instrument = [one.value for one in taken], taken[0].instrument
-        accuracy = known_accuracy(visit, quantity, instrument, reading=float(np.mean(values)), corrected=True)
-        made[quantity] = drift_corrected(visit, spot_mean(quantity, values, accuracy=accuracy), instrument)
+        values = [one.value for one in taken]
+        tools = dict.fromkeys(one.instrument for one in taken)
+        accuracies = [
+            known_accuracy(visit, quantity, tool, reading=float(np.mean(values)), corrected=True)
+            for tool in tools
+        ]
+        means = (spot_mean(quantity, values, accuracy=accuracy) for accuracy in accuracies)
+        widest = max(means, key=lambda mean: mean.bias)  # of several instruments the least sure one
+        made[quantity] = drift_corrected(visit, widest, widest.instrument)
     return made
 
 
@@ -437,6 +467,7 @@ def settings_of(visit: Visit, fuel: Fuel, rows: TestPointRows) -> core.Settings:
     """Return what the chain needs of a test point besides readings."""
     plan = visit.plan
     meter = plan_point(visit, rows).meter
+    base = heating_value_base(visit)
     return core.Settings(
         condensing=plan.appliance.condensing and plan.sampling.at_outlet,
         subtract_ambient=plan.sampling.subtract_ambient_carbon_monoxide,
@@ -444,6 +475,8 @@ def settings_of(visit: Visit, fuel: Fuel, rows: TestPointRows) -> core.Settings:
         rated_input=rating_of(visit, stage_of(visit, rows)),
         dial_volume=meter.dial * meter.revolutions if meter is not None and meter.dial is not None else None,
         compensated=meter.compensated if meter is not None else False,
+        base_pressure=_dry_pressure(base),
+        base_temperature=base.metering_temperature,
         heat=heat_settings(visit, rows),
     )
 
@@ -490,7 +523,7 @@ def clock_inputs(
 
 
 def _gas_was_logged(visit: Visit) -> bool:
-    return any(_read_somewhere(visit, name) for name in ("gas_volume", "gas_volume_flow"))
+    return any(read_somewhere(visit, name) for name in ("gas_volume", "gas_volume_flow"))
 
 
 def point_inputs(

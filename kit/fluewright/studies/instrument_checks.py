@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from fluewright import sources, units
 from fluewright.appliance import Judgement, Outcome
 from fluewright.sources.limits import Citation
-from fluewright.steady import ChannelMean, assumed_accuracy
+from fluewright.steady import ChannelMean, stated_or_assumed
 from fluewright.studies.fresh_air import fresh_air_checks
 from fluewright.studies.inputs import drift_half_width
 from fluewright.visit import RowAccount, Visit, accuracy_of, drift_of
@@ -114,8 +114,7 @@ def zero_judgement(visit: Visit) -> Iterator[Judgement]:
     if not errors:
         return
     worst = max(errors, key=lambda one: abs(one.value))
-    stated = accuracy_of(visit.plan, _MONOXIDE)
-    stated = stated if stated.stated else assumed_accuracy(_MONOXIDE)
+    stated = stated_or_assumed(accuracy_of(visit.plan, _MONOXIDE), _MONOXIDE)
     half = max(stated.absolute, stated.of_span) + stated.resolution / 2
     beyond = worst.low > half or worst.high < -half
     outcome: Outcome = (

@@ -273,9 +273,13 @@ def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> 
         yield no_limit_known(quantity, measured=mean or worst, test_point=tested.name)
     if tested.settled and tested.state:
         yield _too_dilute(tested)
+    agree = True
     if "heat_input_clock_to_manifold" in tested.numbers:
-        yield _clock_against_manifold(tested.numbers["heat_input_clock_to_manifold"], tested.name)
-    if "manifold_pressure_target" in tested.numbers:
+        told = _clock_against_manifold(tested.numbers["heat_input_clock_to_manifold"], tested.name)
+        agree = told.outcome != "beyond"
+        yield told
+    # Where the two contradict, the pressure that the clocked rate asks for is not to be thought of.
+    if agree and "manifold_pressure_target" in tested.numbers:
         plate = plate_of(visit, "manifold_pressure", tested.stage)
         low, high = adjustment_range(plate, fuel_kind=fuel_kind(fuel_of(visit)))
         yield _manifold_target(tested.numbers["manifold_pressure_target"], low, high, tested.name)

@@ -7,6 +7,7 @@ shares (an instrument's error, the air's humidity, the fuel of the day) is drawn
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
@@ -23,6 +24,7 @@ DRAWS = 20_000
 CONTRIBUTION_DRAWS = 4_000
 SEED = 20_260_114  # any fixed number: the same visit must give the same report
 
+_BEYOND_AN_END = 0.025  # of the draws, of a probabilistically symmetric 95 % interval
 _NOTHING = 1e-9  # share of the variance below which a contribution is rounding
 FUEL_GROUP = "fuel composition"
 
@@ -65,7 +67,10 @@ class Contribution:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """What the chain needs besides readings."""
+    """What the chain needs besides readings.
+
+    `base_pressure` [Pa] and `base_temperature` [K] are those of the dry gas that the heating value is per volume of.
+    """
 
     condensing: bool
     subtract_ambient: bool
@@ -73,6 +78,8 @@ class Settings:
     rated_input: float | None
     dial_volume: float | None = None
     compensated: bool = False
+    base_pressure: float = math.nan
+    base_temperature: float = math.nan
     heat: HeatSettings = field(default_factory=HeatSettings)
 
 
@@ -162,6 +169,8 @@ def _firing_results(flow: Array, inputs: Mapping[str, Array], settings: Settings
         meter_pressure=inputs["meter_pressure"],
         meter_temperature=inputs["meter_temperature"],
         barometric_pressure=inputs["barometric_pressure"],
+        base_pressure=settings.base_pressure,
+        base_temperature=settings.base_temperature,
         compensated=settings.compensated,
     )
     results = {"heat_input_clocked": heat}
@@ -184,11 +193,15 @@ def evaluate(
 
 
 def interval(draws: Array) -> tuple[float, float]:
-    """Return the probabilistically symmetric 95 % coverage interval of draws; NaN where most gave no number."""
+    """Return the probabilistically symmetric 95 % coverage interval of draws; NaN where its ends cannot be told.
+
+    Draws that give no number, such as of a sample too dilute, lie beyond one of the ends: no more than an end leaves
+    out may be without one, or the interval of the others would be too short.
+    """
     found = draws[np.isfinite(draws)]
-    if found.size < draws.size / 2:
+    if found.size < (1 - _BEYOND_AN_END) * draws.size:
         return float("nan"), float("nan")
-    low, high = np.quantile(found, (0.025, 0.975))
+    low, high = np.quantile(found, (_BEYOND_AN_END, 1 - _BEYOND_AN_END))
     return float(low), float(high)
 
 
@@ -266,12 +279,15 @@ def _is_net(name: str) -> bool:
 
 
 def numbers(values: Mapping[str, float], draws: Mapping[str, Array]) -> Mapping[str, Number]:
-    """Return every result as a number with its interval; a result that could not be formed is left out."""
+    """Return every result as a number with its interval; a result that could not be formed is left out.
+
+    So is one that too many draws could not form: its limits would be judged by an interval that is too short.
+    """
     made: dict[str, Number] = {}
     for name, value in values.items():
-        if not np.isfinite(value):
-            continue
         low, high = interval(draws[name])
+        if not np.isfinite([value, low, high]).all():
+            continue
         net = _is_net(name)
         made[name] = Number(
             quantity=name.removesuffix("_net") if net else name.removesuffix("_computed"),
@@ -292,9 +308,9 @@ def differences(
     made: dict[str, Number] = {}
     for name in before[0].keys() & after[0].keys():
         value = after[0][name] - before[0][name]
-        if not np.isfinite(value) or _is_net(name):
-            continue
         low, high = interval(after[1][name] - before[1][name])
+        if not np.isfinite([value, low, high]).all() or _is_net(name):
+            continue
         made[name] = Number(
             quantity=name.removesuffix("_computed"),
             value=value,

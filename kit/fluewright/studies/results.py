@@ -92,6 +92,13 @@ def _point(point: PointAudit) -> Mapping[str, Any]:
             "chosen_by": window.chosen_by,
             "because": window.because,
         },
+        "steady_criteria": {
+            "name": steady.criteria.name,
+            "source": steady.criteria.source,
+            "status": steady.criteria.status,
+            "judged": list(steady.judged),
+            "not_judged": list(steady.not_judged),
+        },
         "least_bad_window": None
         if steady.least_bad is None
         else {
@@ -368,6 +375,7 @@ def results_of(audit: Audit) -> Mapping[str, Any]:
                 "instrument": channel.instrument,
                 "origin": channel.origin,
                 "interpolated": channel.interpolated,
+                "cells": {cell.name.lower(): count for cell, count in visit.readings.cells(name).items()},
             }
             for name, channel in visit.readings.channels.items()
         ],

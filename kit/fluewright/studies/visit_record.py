@@ -10,7 +10,9 @@ import pandas as pd
 
 from fluewright import sources, units
 from fluewright.appliance import Judgement, gravity
+from fluewright.sources import limits as safety
 from fluewright.sources.limits import Citation
+from fluewright.studies.inputs import read_somewhere
 from fluewright.visit import Visit, moment_on_utc
 
 NOT_RECORDED = "not recorded"
@@ -93,7 +95,7 @@ def visit_record(visit: Visit) -> VisitRecord:
             ("Gas left off", _said(left.gas_off)),
             ("Tag or notice", _said(left.tag)),
             ("Who was told", _said(left.told)),
-            ("Licence", _said(plan.visit.licence)),
+            ("License", _said(plan.visit.licence)),
             *((("Refused by the owner", left.refused),) if left.refused else ()),
             *((("Notes", left.notes),) if left.notes else ()),
         ),
@@ -129,11 +131,8 @@ def record_judgements(visit: Visit, record: VisitRecord, judged: Iterable[Judgem
     everything = tuple(judged)
     if record.in_order is False:
         yield _finding("order")
-    danger = [
-        one for one in everything if one.rule.startswith("carbon_monoxide_ambient") and gravity(one) >= 2
-    ]
     known = {step.name for step in record.steps if step.at is not None}
-    if danger and known and record.aborted is None:
+    if any(map(_ends_the_test, everything)) and known and record.aborted is None:
         yield _finding("abort")
     if any(one.weight == "stop" for one in everything) and not visit.plan.record.left.told:
         yield _finding("told")
@@ -141,9 +140,20 @@ def record_judgements(visit: Visit, record: VisitRecord, judged: Iterable[Judgem
         point.meter is not None and point.meter.other_loads_off is False for point in visit.plan.test_points
     ):
         yield _finding("other_loads")
+    all_firing = visit.plan.record.conditions.all_appliances_firing
+    if all_firing is False and read_somewhere(visit, "gas_inlet_pressure"):
+        yield _finding("not_all_firing")
     if visit.plan.record.left.taps_leak_tested is False:
         yield _finding("taps")
     yield from _alarm_findings(visit)
+
+
+def _ends_the_test(one: Judgement) -> bool:
+    """Whether the room was read to hold more carbon monoxide than a test goes on in."""
+    tiers = safety.limits()["carbon_monoxide_ambient"].tiers
+    least = min(tier.value for tier in tiers if tier.weight == "correct")
+    known = one.subject == "carbon_monoxide_ambient" and one.measured is not None
+    return known and gravity(one) >= 2 and one.measured.value > least  # type: ignore[union-attr]
 
 
 def _alarm_findings(visit: Visit) -> Iterator[Judgement]:

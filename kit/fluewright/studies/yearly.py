@@ -51,6 +51,8 @@ def yearly_savings(visit: Visit, fuel: Fuel, before: Evaluated, after: Evaluated
             cost_of_work=stated.cost_of_work,
         )
         parts = {
+            "fuel_before": year.used,
+            "fuel_after": year.used - year.fuel,
             "fuel_saved": year.fuel,
             "fuel_saved_share": year.share,
             "cost_saved": year.cost,
@@ -72,7 +74,9 @@ def yearly_savings(visit: Visit, fuel: Fuel, before: Evaluated, after: Evaluated
 
 
 def _number(name: str, value: float, draws: Array) -> Number:
-    """Return a saving with its interval; a payback that never comes in some draws has no upper end."""
+    """Return a number of a year with its interval; a payback that never comes in some draws has no upper end."""
+    if np.ptp(draws) == 0:  # fuel as the bills have it
+        return Number(quantity=name, value=value, origin="entered", basis="as entered")
     low, high = np.quantile(draws[~np.isnan(draws)], (0.025, 0.975), method="inverted_cdf")
     return Number(
         quantity=name,

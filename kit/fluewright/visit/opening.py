@@ -74,14 +74,17 @@ def open_visit(folder: Path | str) -> Visit:
     problems += _instrument_problems(pieces, at)
     pieces = replace(pieces, instruments=_sound(pieces.instruments, at, problems))
     logs = _read_logs(folder, pieces, at, problems)
-    if plan is None:
+    sound = (
+        _valid(VisitFile, raw) if plan is None else plan
+    )  # with faults taken out, to look for more of them
+    if sound is None:
         raise VisitError(problems)
-    problems += [*_appliance_problems(plan, at), *_check_problems(plan, at), *_limit_problems(plan, at)]
-    problems += _record_problems(plan, at)
-    readings = _join(logs, problems) if len(logs) == len(plan.logs) else None
-    spots = _spots(plan.readings, pieces, ("readings",), at, problems)
-    points = _test_points(plan, pieces, readings, at, problems)
-    if problems or readings is None:
+    problems += [*_appliance_problems(sound, at), *_check_problems(sound, at), *_limit_problems(sound, at)]
+    problems += _record_problems(sound, at)
+    readings = _join(logs, problems) if len(logs) == len(sound.logs) else None
+    spots = _spots(sound.readings, pieces, ("readings",), at, problems)
+    points = _test_points(sound, pieces, readings, at, problems)
+    if problems or plan is None or readings is None:
         raise VisitError(problems)
     return Visit(
         folder=folder,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from fluewright.visit.schema import VisitFile
@@ -89,6 +90,13 @@ class Readings:
     channels: Mapping[str, Channel]
     accounts: tuple[RowAccount, ...]
     aside: pd.DataFrame
+
+    def cells(self, quantity: str) -> Mapping[Cell, int]:
+        """Return on how many rows a quantity held what; empty as well where its log has no row near enough."""
+        if quantity not in self.states:
+            return {cell: 0 if cell else len(self.frame) for cell in Cell}
+        counts = np.bincount(self.states[quantity].to_numpy(), minlength=len(Cell))
+        return {cell: int(counts[cell]) for cell in Cell}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -105,7 +105,7 @@ def _name_of(kind: str, known: Iterable[str], *, rule: str) -> Any:
             raise RefusalError(
                 f"there is no {kind} {shown(name)}",
                 rule=rule,
-                way_out=f"Did you mean {near[0]}?" if near else f"Known are {_some(names)}",
+                way_out=f"Did you mean {_apart(near[0])}?" if near else f"Known are {_some(names)}",
             )
         return name
 
@@ -114,7 +114,12 @@ def _name_of(kind: str, known: Iterable[str], *, rule: str) -> Any:
 
 def _some(names: Sequence[str]) -> str:
     shortened = names if len(names) <= _NAMES_LISTED else [*names[:_NAMES_LISTED], "others"]
-    return ", ".join(shortened)
+    return ", ".join(map(_apart, shortened))
+
+
+def _apart(name: str) -> str:
+    """Return a name as it may stand in a list: in quotes where it holds a comma itself."""
+    return shown(name) if "," in name else name
 
 
 _RULE = "quantities go by their names in the nomenclature"
@@ -131,6 +136,15 @@ AltitudePractice: TypeAlias = _name_of(  # type: ignore[valid-type]
 )
 StepName: TypeAlias = _name_of(  # type: ignore[valid-type]
     "step", sources.table("safe_order")["order"], rule="steps of a visit go by the names of the safe order"
+)
+BaseName: TypeAlias = _name_of(  # type: ignore[valid-type]
+    "set of reference conditions",
+    sources.table("reference_conditions"),
+    rule="the base of a heating value goes by its name",
+)
+_DEFINITIONS = tuple(sources.table("steady")["criteria"])
+CriteriaName: TypeAlias = _name_of(  # type: ignore[valid-type]
+    "definition of steady", _DEFINITIONS, rule="definitions of steady go by their names"
 )
 CheckName: TypeAlias = _name_of("check", limits.checks(), rule="checks go by their names")  # type: ignore[valid-type]
 
@@ -270,6 +284,10 @@ class FuelStated(_Part):
     source: Text = Field(default="", description="where the composition was taken from")
     heating_value: HeatPerVolume | None = Field(
         default=None, description="gross, as the supplier states it, for the metered firing rate"
+    )
+    heating_value_base: BaseName | None = Field(
+        default=None,
+        description="temperature and pressure at which its volume counts; 60 °F dry if not given",
     )
     heating_value_source: Text = ""
 
@@ -426,7 +444,10 @@ def _check_pattern(pattern: str, *, dated: bool) -> None:
         kept = dt.datetime.strptime(moment.strftime(pattern), pattern)
     except ValueError:
         kept = None
-    if kept is None or kept.hour != moment.hour or (dated and kept.date() != moment.date()):
+    halved = (
+        "%p" in pattern and "%I" not in pattern
+    )  # the hour is then read as of 24, and AM and PM overlooked
+    if halved or kept is None or kept.hour != moment.hour or (dated and kept.date() != moment.date()):
         raise RefusalError(
             f"{shown(pattern)} is no way to write a {'date and time' if dated else 'clock time'}",
             rule="time.format is ISO, epoch, elapsed, or a pattern in which %d is the day, %m the month, "
@@ -593,7 +614,7 @@ def _one_or_several(value: object) -> object:
             raise RefusalError(
                 f"{shown(one)} is no reading",
                 rule="a reading is text, a number with its unit",
-                way_out=f'Write it in quotes with its unit, such as "{one} ppm"',
+                way_out=f'Write it in quotes with its unit, such as "{one} percent" or "{one} ppm"',
             )
     return tuple({"value": one} if isinstance(one, str) else one for one in several)
 
@@ -683,6 +704,15 @@ class Sampling(_Part):
     at_outlet: bool = Field(default=False, description="sampled at the appliance's own outlet")
     subtract_ambient_carbon_monoxide: bool = False
     notes: Text = ""
+
+
+class SteadyBy(_Part):
+    """What counts as steady."""
+
+    criteria: CriteriaName = Field(
+        default=_DEFINITIONS[0],
+        description="limits per channel, chosen here or of a published test procedure",
+    )
 
 
 class CheckRecord(_Part):
@@ -805,6 +835,7 @@ class VisitFile(_Part):
     appliance: Appliance
     fuel: FuelStated
     sampling: Sampling = Sampling()
+    steady: SteadyBy = SteadyBy()
     instruments: Mapping[str, Instrument]
     logs: tuple[Log, ...] = Field(min_length=1)
     readings: Mapping[ReadingName, Spots] = Field(
@@ -845,6 +876,7 @@ __all__ = [
     "SetAside",
     "Site",
     "Spot",
+    "SteadyBy",
     "TestPoint",
     "VisitFile",
     "column_scale",

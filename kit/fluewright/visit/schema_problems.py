@@ -166,9 +166,10 @@ def _worded(finding: Mapping[str, Any], place: Place, text: str) -> Problem:
             way_out=f"Did you mean {near[0]}?" if near else f"Known here: {', '.join(known)}",
         )
     if kind == "too_short":
-        return Problem(
-            what=f"{name} holds nothing", where=where, rule="it is needed", way_out="Add what is missing"
-        )
+        way_out = "Add what is missing"
+        if name == "columns":
+            way_out = "Take away the # of each proposed column once you are sure of it, or write one"
+        return Problem(what=f"{name} holds nothing", where=where, rule="it is needed", way_out=way_out)
     return Problem(what=f"{name} is {shown(finding['input'])}", where=where, **_rule(kind, context))
 
 

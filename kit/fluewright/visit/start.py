@@ -10,7 +10,7 @@ from importlib import resources
 from pathlib import Path
 
 from fluewright.errors import InputError
-from fluewright.sources import limits, quantities
+from fluewright.sources import limits, quantities, table
 from fluewright.visit.opening import PLAN
 from fluewright.visit.proposal import ColumnProposal, Proposal, propose_log, text_in_toml
 
@@ -84,6 +84,7 @@ def _plan_text(proposals: Sequence[Proposal]) -> str:
     return (
         template.replace("@DATE@", date)
         .replace("@APPLIANCE_TYPES@", _listed(sorted(limits.appliance_types())))
+        .replace("@DEFINITIONS@", "\n".join(f'#   "{name}"' for name in table("steady")["criteria"]))
         .replace("@RESULTS@", ", ".join(f'"{result}"' for result in limits.CHECK_RESULTS))
         .replace("@CHECKS@", _checks())
         .replace(

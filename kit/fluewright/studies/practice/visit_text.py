@@ -30,7 +30,7 @@ def visit_text(scenario: Mapping[str, Any], course: Course, *, seed: int, comman
         "readings": _readings(scenario.get("spots", {}), course, seed),
         "checks": stated["checks"],
         "record": {key: part for key, part in stated["record"].items() if part is not False},
-        **({"savings": stated["savings"]} if "savings" in stated else {}),
+        **{name: stated[name] for name in ("savings", "limits") if name in stated},
         "instruments": {
             name: {key: value for key, value in table["instruments"][name].items() if key != "sensors"}
             for name in used
