@@ -128,6 +128,11 @@ CASES: dict[str, Case] = {
     ),
     "units row": Case(HEAD + "yyyy-mm-dd,%,ppm\n" + ROWS, aside={"units row": 1}),
     "units row with a blank time": Case(HEAD + ",%,ppm\n" + ROWS, aside={"units row": 1}),
+    "units row that names a switch": Case(
+        PLAIN.replace("CO\n", "CO,Fan\n,%,ppm,on\n", 1).replace("31\n", "31,1\n").replace("32\n", "32,0\n"),
+        {"columns": {**O2_AND_CO, "Fan": ("blower_on", "1")}},
+        aside={"units row": 1},
+    ),
     "no column names": Case(
         ROWS,
         {

@@ -567,10 +567,11 @@ def _set_aside_untimed(
     places, stamps = rows[bad], pc.utf8_trim_whitespace(stamps.filter(pa.array(bad)))
     numbers = np.zeros(len(places), bool)
     words = np.zeros(len(places), bool)
-    for column in cells.values():
+    for quantity, column in cells.items():
         empty = np.isnan(column.values[bad]).astype(np.int8) * np.int8(Cell.EMPTY)
         states = column.states[bad] if column.states is not None else empty
-        numbers |= np.isin(states, (Cell.NUMBER, Cell.OVER_RANGE))
+        if quantity not in SWITCHES:  # "on" is how a units row names the unit of a switch, too
+            numbers |= np.isin(states, (Cell.NUMBER, Cell.OVER_RANGE))
         words |= states != Cell.EMPTY
     names = " ".join(layout.names[place] for place in layout.time)
     blank = _mask(pc.match_substring_regex(stamps, r"^[\s\x00]*$"))
