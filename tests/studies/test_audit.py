@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -148,6 +149,28 @@ def test_what_was_read_once_for_the_visit_cancels_in_a_difference(
     }
     assert width["three"][0] > 2 * width["one"][0]
     assert width["three"][1] == pytest.approx(width["one"][1], rel=0.05)
+
+
+def test_oxygen_in_ppm_is_asked_about(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    complete_plan["logs"][0]["columns"]["O2"]["unit"] = "ppm"
+    with pytest.raises(InputError, match=r"flue\.csv: the highest oxygen .* 'ppm' .*is percent meant"):
+        check(fw.open_visit(make_visit(complete_plan, settled)))
+
+
+@pytest.mark.parametrize(("due", "overdue"), [("2026-01-13", True), ("2026-01-14", False)])
+def test_an_overdue_calibration_is_a_note(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], due: str, overdue: bool
+) -> None:
+    tool = next(iter(complete_plan["instruments"].values()))
+    tool["calibration_due"] = dt.date.fromisoformat(due)
+    audit = fw.audit(fw.open_visit(make_visit(complete_plan, settled)))
+    found = [one for one in audit.findings if one.rule == "calibration_overdue"]
+    assert [one.weight for one in found] == ["note"] * overdue
+    assert all(due in one.headline and tool["description"] in one.headline for one in found)
+    told = [one["rule"] for one in audit.results["judgements"]]
+    assert ("calibration_overdue" in told) is overdue
 
 
 def test_the_same_visit_gives_the_same_text() -> None:

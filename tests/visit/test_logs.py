@@ -237,6 +237,14 @@ CASES: dict[str, Case] = {
         "23:59:58 00:00:03",
         note="passes midnight",
     ),
+    "clock past midnight, newest first": Case(
+        HEAD + "00:00:03,5.3,33\n23:59:58,5.2,32\n23:59:53,5.1,31\n",
+        {"time": {"time_column": "Time"}},
+        "23:59:53 23:59:58 00:00:03",
+        oxygen=(5.1, 5.2, 5.3),
+        co=(31, 32, 33),
+        note="newest first",
+    ),
     "date and clock apart": Case(
         "Date,Time,O2,CO\n14.01.2026,10:00:00,5.1,31\n14.01.2026,10:00:05,5.2,32\n",
         {"time": {"date_column": "Date", "time_column": "Time", "format": "%d.%m.%Y %H:%M:%S"}},

@@ -50,13 +50,20 @@ from fluewright.studies.evidence import (
 from fluewright.studies.fresh_air import oxygen_zero_drift
 from fluewright.studies.heat_settings import Stage, stage_of
 from fluewright.studies.inputs import Assumption
-from fluewright.studies.instrument_checks import CheckedReading, checked_readings, zero_judgement
+from fluewright.studies.instrument_checks import (
+    CheckedReading,
+    calibration_judgements,
+    checked_readings,
+    zero_judgement,
+)
 from fluewright.studies.visit_record import VisitRecord, record_judgements, visit_record
 from fluewright.studies.yearly import YearlySavings, yearly_savings
 from fluewright.visit import SpotReading, TestPointRows, Visit, drift_of
 
 _RANKED = ("efficiency_gross", "excess_air", "carbon_monoxide_air_free_oxygen_rule")
 _MONOXIDE = "carbon_monoxide_dry"
+_TRACE = 1e-4  # of the SI unit: a unit for traces, such as ppm
+_NO_OXYGEN = 1e-3  # a column in such a unit that never holds more is of another unit, chosen here
 _FRESH_AIR = 0.2  # a whole log at or above this share of oxygen held no flue gas
 
 
@@ -210,11 +217,19 @@ def _above_range(
 
 
 def _refuse_fresh_air(visit: Visit) -> None:
-    """Refuse a visit in whose logs no flue gas was ever read."""
+    """Refuse a visit in whose logs no flue gas was ever read, or in whose oxygen a unit is mistaken."""
     frame = visit.readings.frame
     for name in ("oxygen_dry", "oxygen_wet"):
-        if name in frame and frame[name].notna().any() and not (frame[name] < _FRESH_AIR).any():
-            channel = visit.readings.channels[name]
+        if name not in frame or not frame[name].notna().any():
+            continue
+        channel = visit.readings.channels[name]
+        if units.factor(channel.unit, "mol/mol", name)[0] < _TRACE and frame[name].max() < _NO_OXYGEN:
+            raise InputError(
+                f"{channel.file}: the highest {sources.quantity(name).label.lower()} is {frame[name].max() * 1e6:.4g} "
+                f"ppm, which is none to speak of: oxygen is read in percent. Check column '{channel.column}' and its "
+                f"unit '{channel.unit}' in visit.toml: is percent meant?"
+            )
+        if not (frame[name] < _FRESH_AIR).any():
             raise InputError(
                 f"{channel.file}: every row is fresh air: the lowest {sources.quantity(name).label.lower()} is "
                 f"{frame[name].min():.1%}, and fresh air holds 20.9 %. No flue gas was sampled in this log. "
@@ -483,7 +498,13 @@ def audit(visit: Visit) -> Audit:
     record = visit_record(visit)
     judged = judging.judgements(visit, tested)
     judged = put_right(
-        (*judged, *zero_judgement(visit), *record_judgements(visit, record, judged)), replaces=replaces
+        (
+            *judged,
+            *zero_judgement(visit),
+            *calibration_judgements(visit),
+            *record_judgements(visit, record, judged),
+        ),
+        replaces=replaces,
     )
     subjects = judging.tested_subjects(visit, tested, judged, replaced=replaces.values())
     kind, condensing, draft = plan.appliance.type, plan.appliance.condensing, plan.appliance.draft

@@ -108,6 +108,33 @@ def _checked(
     return replace(made, test_point=name, added=added, stated=stated, widened=mean.bias)
 
 
+def calibration_judgements(visit: Visit) -> Iterator[Judgement]:
+    """Yield a note for each instrument whose calibration was overdue on the day of the visit."""
+    told = sources.table("appliance")["calibration"]
+    for instrument in visit.plan.instruments.values():
+        due = instrument.calibration_due
+        if due is not None and due < visit.plan.visit.date:
+            yield Judgement(
+                rule="calibration_overdue",
+                subject="calibration",
+                test_point="",
+                outcome="fault seen",
+                weight="note",
+                headline=f"{told['headline']}: {instrument.description}, due {due.isoformat()}",
+                meaning=told["meaning"],
+                action=told["action"],
+                who=told["who"],
+                citation=Citation(
+                    source="Chosen here",
+                    edition="this release",
+                    jurisdiction="none: no authority stands behind it",
+                    place=told["place"],
+                    status=told["status"],
+                    note=told["reason"],
+                ),
+            )
+
+
 def zero_judgement(visit: Visit) -> Iterator[Judgement]:
     """Yield whether the carbon monoxide cell read fresh air as zero, within the accuracy stated or assumed for it."""
     errors = [one.error for one in fresh_air_checks(visit, _MONOXIDE)]

@@ -107,7 +107,13 @@ def _counted(cells: pa.StringArray, form: str, writing: Writing) -> Times:
 
 
 def unwrap_midnight(clock: Micros, *, first_day: dt.date) -> Micros:
-    """Return local times [µs] from clock times [µs since midnight], a day later after each jump back of half a day."""
+    """Return local times [µs] from clock times [µs since midnight], a day later after each jump back of half a day.
+
+    Where most steps go back, by less than that, the rows were written newest first and are counted from their end.
+    """
+    steps = np.diff(clock)
+    if np.sum((steps < 0) & (steps > -_HALF_DAY)) > np.sum((steps > 0) & (steps < _HALF_DAY)):
+        return unwrap_midnight(clock[::-1], first_day=first_day)[::-1]
     days = (
         np.concatenate([[0], np.cumsum(np.diff(clock) < -_HALF_DAY)]) if len(clock) else np.zeros(0, np.int64)
     )
