@@ -72,6 +72,13 @@ def test_each_stage_is_held_against_its_own_nameplate(laundry: Audit) -> None:
     assert row_of(part, "Heat input by meter")[-1] == "nameplate 50; 13.5"
 
 
+def test_the_strictest_limit_is_shown_with_its_own_source(laundry: Audit) -> None:
+    shown = abreast.yardstick(laundry, "carbon_monoxide_ambient")
+    assert shown.text == "at most 5"  # the visit's own, below the 35 ppm of the table
+    assert shown.citation is not None
+    assert "house rule" in shown.citation.source
+
+
 def test_readings_taken_several_times_by_hand_have_an_interval(hall: Audit) -> None:
     for label, name in (("Airflow", "air_volume_flow"), ("Electric power drawn", "electric_power")):
         row = row_of(result_tables.rates(hall), label)

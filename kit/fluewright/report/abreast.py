@@ -149,7 +149,9 @@ def yardstick(audit: Audit, quantity: str) -> Yardstick:
     spans = [_strictest(one for one in mine if one.test_point == name) for name in names_of(audit)]
     texts = dict.fromkeys(words.bare_span(quantity, *span, system) for span in spans if span is not None)
     if texts:  # more than one where each stage has its own
-        return Yardstick(text="; ".join(texts), citation=mine[0].citation)
+        bounds = {bound for span in spans if span is not None for bound in span if math.isfinite(bound)}
+        strictest = (one for one in mine if not bounds.isdisjoint((one.limit_low, one.limit_high)))
+        return Yardstick(text="; ".join(texts), citation=next(strictest).citation)
     if any(one.subject == quantity and one.outcome == "no limit known" for one in audit.judgements):
         return Yardstick(text="no limit known")
     usual = safety.usual_range(quantity, appliance_type=appliance.type, condensing=appliance.condensing)
