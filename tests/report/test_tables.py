@@ -485,8 +485,8 @@ def test_no_table_of_checks_without_any(
     made = make_audit(complete_plan, settled)
     assert visit_tables.instrument_checks(made) is None
     notes = " ".join(visit_tables.instruments(made).notes)
-    assert "Leak test of probe and hose: not recorded" in notes
-    assert "zero and span checks: not recorded" in notes
+    assert "Leak test of probe and hose: not tested" in notes
+    assert "zero and span checks: not tested" in notes
 
 
 def test_the_record_of_leak_and_bump_test_stands_with_the_instruments(

@@ -197,6 +197,26 @@ def test_over_range_at_light_off_is_a_least_value_everywhere(
     assert numbers[LIGHT_OFF_PEAK]["interval_high"] is None
 
 
+def test_a_cycle_beyond_the_range_of_the_cell_has_no_efficiency(
+    long_plan: dict[str, Any], make_visit: Make
+) -> None:
+    rows = cycling_rows(3)
+    rows[30 + 120 + 80][2] = "OVER"  # late in the second burn, where it has settled
+    found = [one.numbers for one in fw.audit(fw.open_visit(make_visit(long_plan, rows))).cycles.cycles]
+    assert ["efficiency_gross" in numbers for numbers in found] == [True, False, True]
+    assert ["carbon_monoxide_dry" in numbers for numbers in found] == [True, False, True]
+    assert all("oxygen_dry" in numbers for numbers in found)  # that was read
+
+
+def test_monoxide_beyond_its_range_by_hand_gives_no_cycle_an_efficiency(
+    long_plan: dict[str, Any], make_visit: Make
+) -> None:
+    del long_plan["logs"][0]["columns"]["CO"]
+    long_plan["test_points"][0].setdefault("readings", {})["carbon_monoxide_dry"] = "> 4000 ppm"
+    found = fw.audit(fw.open_visit(make_visit(long_plan, cycling_rows(3)))).cycles.cycles
+    assert all("oxygen_dry" in one.numbers and "efficiency_gross" not in one.numbers for one in found)
+
+
 def test_a_row_set_aside_keeps_its_peak(long_plan: dict[str, Any], make_visit: Make) -> None:
     rows = cycling_rows(3)
     rows[30 + 240 + 1][2] = "1500"

@@ -23,10 +23,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _PALE = "#9aa4ad"
-_ALL, _SHOWN = (
-    14,
-    12,
-)  # cycles in the table: so many stand in it all; of more, the first, the last and the worst
+_ALL = 14  # cycles that all stand in the table; of more only
+_SHOWN = 12  # do: the first, the last and the worst
 _PANEL, _GAP_ABOVE = 0.5, 0.2  # inches
 _FEW = 100  # cycles up to which each has room for a mark of full size
 _THINNEST = 0.7  # points: a cycle of a long log must still show

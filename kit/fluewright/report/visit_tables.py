@@ -176,14 +176,14 @@ def _tests_of_instruments(audit: Audit) -> str:
 
     def recorded(name: str) -> str:
         record = checks.get(name)
-        return "not recorded" if record is None else record.result + (record.note and f" ({record.note})")
+        return "not tested" if record is None else record.result + (record.note and f" ({record.note})")
 
     known = any(instrument.drift_checks for instrument in audit.visit.plan.instruments.values())
     return words.sentence(
         words.together(
             f"leak test of probe and hose: {recorded('probe_leak')}",
             f"bump test of the carbon monoxide cell: {recorded('bump_test')}",
-            f"zero and span checks: {'below' if known else 'not recorded'}",
+            f"zero and span checks: {'below' if known else 'not tested'}",
         )
     )
 

@@ -101,6 +101,18 @@ class Citation:
         return f"{self.source}; {self.edition}; {self.place} ({self.status_words})"
 
 
+def chosen_here(place: str, *, note: str) -> Citation:
+    """Return the citation of what was chosen in this project, with its reason; no authority stands behind it."""
+    return Citation(
+        source="Chosen here",
+        edition="this release",
+        jurisdiction="none: no authority stands behind it",
+        place=place,
+        status="chosen",
+        note=note,
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tier:
     """One step of a limit: from beyond `value` [SI] to the next step.

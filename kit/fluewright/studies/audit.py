@@ -183,10 +183,9 @@ def _settle(visit: Visit, rows: TestPointRows, shared: Mapping[str, ChannelMean]
     above: Mapping[str, float] = {}
     settled = None
     if steadiness.window is not None:
-        above = _above_range(visit, evidence.loc[steadiness.window.start : steadiness.window.end], spots)
-        accuracies = given.settled_accuracies(
-            visit, evidence.loc[steadiness.window.start : steadiness.window.end]
-        )
+        window = evidence.loc[steadiness.window.start : steadiness.window.end]
+        above = _above_range(visit, window, spots)
+        accuracies = given.settled_accuracies(visit, window)
         found = settled_point(evidence, name=rows.name, window=steadiness.window, accuracies=accuracies)
         means = {
             name: given.drift_corrected(visit, mean)
@@ -202,21 +201,17 @@ def _settle(visit: Visit, rows: TestPointRows, shared: Mapping[str, ChannelMean]
 def _above_range(
     visit: Visit, window: pd.DataFrame, spots: Mapping[str, tuple[SpotReading, ...]]
 ) -> Mapping[str, float]:
-    """Return what is at least in the mean [SI] what left its range within a window, or when it was read by hand."""
+    """Return the least that the mean [SI] can be of what left its range in a window, or when it was read by hand."""
     bounds = visit.readings.lower_bounds.reindex(window.index)
-    by_hand = {
-        name: float(np.mean([one.value for one in taken]))
-        for name, taken in spots.items()
-        if name not in window and any(one.bound == ">" for one in taken)
-    }
-    return by_hand | {
-        str(name): float(np.fmax(window[name], bounds[name]).mean())
-        for name in bounds.columns
-        if name in window and bounds[name].notna().any()
+    return {
+        name: float(np.fmax(window[name], bounds[name]).mean())
+        if name in window
+        else float(np.mean([one.value for one in spots[name]]))
+        for name in given.above_range(bounds, spots, logged=window.columns)
     }
 
 
-def _refuse_fresh_air(visit: Visit) -> None:
+def _refuse_oxygen(visit: Visit) -> None:
     """Refuse a visit in whose logs no flue gas was ever read, or in whose oxygen a unit is mistaken."""
     frame = visit.readings.frame
     for name in ("oxygen_dry", "oxygen_wet"):
@@ -400,7 +395,7 @@ def check(visit: Visit) -> Fuel:
     UnknownNameError
         The fuel or the drill size of the orifices is not known.
     """
-    _refuse_fresh_air(visit)
+    _refuse_oxygen(visit)
     if visit.plan.appliance.orifices is not None:
         drill(visit.plan.appliance.orifices.size)
     for rows in visit.test_points:

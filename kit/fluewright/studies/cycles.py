@@ -19,7 +19,7 @@ from fluewright.steady import Cycle, Cycles, Peak, SettledPart, Window, find_cyc
 from fluewright.studies import inputs as given
 from fluewright.studies import numbers as core
 from fluewright.units import Array
-from fluewright.visit import Visit, drift_of
+from fluewright.visit import SpotReading, Visit, drift_of
 
 _CHANNELS = (
     *core.OXYGEN,
@@ -121,8 +121,9 @@ def burner_cycles(
         criteria=named_criteria(visit.plan.steady.criteria),
         system=visit.plan.report.units,
     )
-    settled = [_in_range(cycle.settled, bounds) for cycle in found.cycles if cycle.settled is not None]
-    formed = iter(_settled_numbers(visit, fuel, settled, shared))
+    settled = [cycle.settled for cycle in found.cycles if cycle.settled is not None]
+    above = [_above_range(visit, part, bounds) for part in settled]
+    formed = iter(_settled_numbers(visit, fuel, settled, above, shared))
     half = given.half_widths(visit).get(name, (0.0, 0.0))
     cycles = tuple(
         BurnerCycle(
@@ -171,19 +172,17 @@ def _peak(peak: Peak, half: tuple[float, float], basis: str) -> Number:
 # ---------------------------------------------------------------------------- what settled
 
 
-def _in_range(part: SettledPart, bounds: pd.DataFrame) -> SettledPart:
-    """Return a settled part without the means of channels that left their range in it; oxygen goes with monoxide."""
-    if bounds.empty:
-        return part
-    above = bounds.loc[part.start : part.end].notna().any()
-    lost = set(above.index[above])
-    if "carbon_monoxide_dry" in lost:
-        lost |= set(core.OXYGEN)
-    return replace(part, means={name: np.nan if name in lost else mean for name, mean in part.means.items()})
+def _above_range(visit: Visit, part: SettledPart, bounds: pd.DataFrame) -> list[str]:
+    """Return the channels that left their range in a settled part: they have no mean, and monoxide no result either."""
+    return given.above_range(bounds.loc[part.start : part.end], _by_hand(visit), logged=part.means)
 
 
 def _settled_numbers(
-    visit: Visit, fuel: Fuel, parts: Sequence[SettledPart], shared: Iterable[core.Input]
+    visit: Visit,
+    fuel: Fuel,
+    parts: Sequence[SettledPart],
+    above: Sequence[Sequence[str]],
+    shared: Iterable[core.Input],
 ) -> list[dict[str, Number]]:
     """Return, for each settled part, the means of its channels and the results formed from them."""
     if not parts:
@@ -209,8 +208,9 @@ def _settled_numbers(
             name: Number(quantity=name, value=float(value[place]), origin=origin, basis=_BASIS)
             for name, value, origin in columns
             if np.isfinite(value[place])
+            and (name if origin == "measured" else "carbon_monoxide_dry") not in lost
         }
-        for place in range(len(parts))
+        for place, lost in enumerate(above)
     ]
 
 
@@ -220,15 +220,20 @@ def _corrected(visit: Visit, name: str, means: Sequence[float]) -> Array:
     return np.array([mean + drift.correction(mean) for mean in means])
 
 
+def _by_hand(visit: Visit) -> Mapping[str, tuple[SpotReading, ...]]:
+    """Return the channels read by hand: for the whole visit, else at its first test point that has them."""
+    taken = dict(visit.spots)
+    for point in visit.test_points:
+        taken = {**point.spots, **taken}
+    return {name: spots for name, spots in taken.items() if name in _CHANNELS}
+
+
 def _chain_inputs(
     visit: Visit, means: Mapping[str, Array], shared: Iterable[core.Input]
 ) -> Mapping[str, Array]:
     """Return what the chain is fed, one value a cycle: means, else readings by hand, else what the visit shares."""
     count = len(next(iter(means.values()))) if means else 0
-    by_hand = dict(visit.spots)
-    for point in visit.test_points:
-        by_hand = {**point.spots, **by_hand}
-    typical = given.spot_means(visit, {name: taken for name, taken in by_hand.items() if name in _CHANNELS})
+    typical = given.spot_means(visit, _by_hand(visit))
     every = {name: np.full(count, mean.mean) for name, mean in typical.items()} | {
         name: value.clip(0.0) if sources.quantity(name).unit == "mol/mol" else value
         for name, value in means.items()

@@ -421,6 +421,20 @@ def spot_means(visit: Visit, spots: Mapping[str, tuple[SpotReading, ...]]) -> Ma
     return made
 
 
+def above_range(
+    bounds: pd.DataFrame, spots: Mapping[str, tuple[SpotReading, ...]], *, logged: Iterable[str]
+) -> list[str]:
+    """Return what left its range in the rows of `bounds`, or when it was read by hand: such has no mean.
+
+    What is `logged` is not looked for by hand.
+    """
+    known = set(logged)
+    by_hand = [
+        name for name, taken in spots.items() if name not in known and any(one.bound == ">" for one in taken)
+    ]
+    return by_hand + [str(name) for name in bounds if name in known and bounds[name].notna().any()]
+
+
 def unstated_accuracies(visit: Visit, means: Iterable[ChannelMean]) -> list[Assumption]:
     """Return one assumption for each quantity whose instrument stated no accuracy."""
     made = []

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from fluewright import sources, units
 from fluewright.appliance import Judgement, Outcome
-from fluewright.sources.limits import Citation
+from fluewright.sources.limits import chosen_here
 from fluewright.steady import ChannelMean, stated_or_assumed
 from fluewright.studies.fresh_air import fresh_air_checks
 from fluewright.studies.inputs import drift_half_width
@@ -124,14 +124,7 @@ def calibration_judgements(visit: Visit) -> Iterator[Judgement]:
                 meaning=told["meaning"],
                 action=told["action"],
                 who=told["who"],
-                citation=Citation(
-                    source="Chosen here",
-                    edition="this release",
-                    jurisdiction="none: no authority stands behind it",
-                    place=told["place"],
-                    status=told["status"],
-                    note=told["reason"],
-                ),
+                citation=chosen_here(told["place"], note=told["reason"]),
             )
 
 
@@ -147,8 +140,7 @@ def zero_judgement(visit: Visit) -> Iterator[Judgement]:
     outcome: Outcome = (
         "beyond" if beyond else "within" if -half <= worst.low and worst.high <= half else "cannot tell"
     )
-    told = sources.table("appliance")["fresh_air_check"]
-    words = told["zero"]
+    words = sources.table("appliance")["fresh_air_check"]["zero"]
     yield Judgement(
         rule="carbon_monoxide_zero",
         subject=worst.quantity,
@@ -164,14 +156,7 @@ def zero_judgement(visit: Visit) -> Iterator[Judgement]:
         meaning=words["meaning"] if beyond else "",
         action=words["action"] if beyond else "",
         who=words["who"] if beyond else "",
-        citation=Citation(
-            source="Chosen here",
-            edition="this release",
-            jurisdiction="none: no authority stands behind it",
-            place=words["place"],
-            status=told["status"],
-            note=words["reason"],
-        ),
+        citation=chosen_here(words["place"], note=words["reason"]),
     )
 
 

@@ -26,7 +26,7 @@ from fluewright.appliance import (
     suspects,
 )
 from fluewright.sources import limits as safety
-from fluewright.sources.limits import Citation, Limit, RequiredTest
+from fluewright.sources.limits import Citation, Limit, RequiredTest, chosen_here
 from fluewright.studies.balancing import Balance
 from fluewright.studies.heat_settings import Stage, heat_carrier_of, plate_of
 from fluewright.studies.inputs import fuel_kind, fuel_of, known_accuracy
@@ -312,16 +312,12 @@ def _too_dilute(tested: Tested) -> Judgement:
         meaning="Carbon monoxide in so dilute a sample says nothing of the flame.",
         action="Test again: check the probe and its hose for leaks, and sample before any draft hood.",
         who="licensed technician",
-        citation=replace(_HERE, place="a sample too dilute", note=dilute["source"]),
+        citation=chosen_here("a sample too dilute", note=dilute["source"]),
     )
 
 
-_HERE = Citation(
-    source="Chosen here",
-    edition="this release",
-    jurisdiction="none: no authority stands behind it",
-    place="readings that contradict one another",
-    status="chosen",
+_CONTRADICTION = chosen_here(
+    "readings that contradict one another",
     note="numbers that cannot both be right are no ground for a setting or a saving",
 )
 
@@ -345,7 +341,7 @@ def _clock_against_manifold(ratio: Number, test_point: str) -> Judgement:
         meaning="One of them is wrong, so the firing rate is not known." if contradict else "",
         action=f"Look for: {'; '.join(suspects(said))}. Then test again." if contradict else "",
         who="a licensed heating technician qualified for gas valves" if contradict else "",
-        citation=_HERE,
+        citation=_CONTRADICTION,
     )
 
 
@@ -377,7 +373,7 @@ def _carbon_dioxide_against_oxygen(difference: Number, test_point: str) -> Judge
         meaning=f"{side.words[0].upper()}{side.words[1:]}." if apart else "",
         action="Check both cells in fresh air and the fuel's analysis, then test again." if apart else "",
         who="who tests" if apart else "",
-        citation=_HERE,
+        citation=_CONTRADICTION,
     )
 
 
@@ -403,10 +399,8 @@ def _manifold_target(target: Number, low: float, high: float, test_point: str) -
         if beyond
         else "",
         who="a licensed heating technician qualified for gas valves" if beyond else "",
-        citation=replace(
-            _HERE,
-            place="how far a manifold pressure may be moved",
-            note=sources.table("appliance")["adjustment"]["why"],
+        citation=chosen_here(
+            "how far a manifold pressure may be moved", note=sources.table("appliance")["adjustment"]["why"]
         ),
     )
 
@@ -443,7 +437,7 @@ def _balance(balance: Balance, test_point: str) -> Judgement:
         if wrong
         else "",
         who="who tests" if wrong else "",
-        citation=_HERE,
+        citation=_CONTRADICTION,
     )
 
 
