@@ -58,26 +58,40 @@ def _air_free(flue: FlueGas, monoxide: Array) -> Array:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Distinct:
-    """The distinct pairs of readings among rows: instruments round, so a long log holds few; `row` finds each."""
+    """The distinct pairs of readings among rows, and how many rows hold each; `row` finds the pair of each row.
+
+    Instruments round, so a long log holds few.
+    """
 
     oxygen: Array
     monoxide: Array
     bounded: NDArray[np.bool_]
+    rows: NDArray[np.intp]
     row: NDArray[np.intp]
 
 
 def _distinct(oxygen: Array, monoxide: Array, bounded: NDArray[np.bool_]) -> _Distinct:
     """Return each pair of oxygen and carbon monoxide once, a bound apart from a reading."""
-    first, shares = pd.factorize(oxygen, use_na_sentinel=False)
+    codes, shares = pd.factorize(oxygen, use_na_sentinel=False)
     second, levels = pd.factorize(monoxide, use_na_sentinel=False)
-    codes = (first.astype(np.int64) * len(levels) + second) * 2 + bounded
-    possible = 2 * len(shares) * len(levels)
-    if possible > len(codes):  # more pairs could be than there are rows: number those that are
+    codes *= len(levels)
+    codes += second
+    codes *= 2
+    codes += bounded
+    kept = np.arange(2 * len(shares) * len(levels))
+    if len(kept) > len(codes):  # more pairs could be than there are rows: number those that are
         codes, kept = pd.factorize(codes)
-        possible = len(kept)
-    place = np.zeros(possible, np.intp)
-    place[codes] = np.arange(len(codes))
-    return _Distinct(oxygen=oxygen[place], monoxide=monoxide[place], bounded=bounded[place], row=codes)
+    rows = np.bincount(codes, minlength=len(kept))
+    first, second = np.divmod(kept // 2, len(levels))
+    found = rows > 0
+    number = np.cumsum(found) - 1
+    return _Distinct(
+        oxygen=shares[first[found]],
+        monoxide=levels[second[found]],
+        bounded=kept[found] % 2 == 1,
+        rows=rows[found],
+        row=number[codes],
+    )
 
 
 def carbon_monoxide_rows(
@@ -119,7 +133,6 @@ def carbon_monoxide_rows(
     read = np.isfinite(monoxide)
     if not read.any():
         return None
-    times = frame.index if read.all() else frame.index[read]
     known = oxygen_name is not None and oxygen_name in frame
     oxygen = frame[oxygen_name].to_numpy(dtype=float) if known else np.zeros(monoxide.size)
     pairs = _distinct(oxygen[read], monoxide[read], bounded[read])
@@ -146,18 +159,18 @@ def carbon_monoxide_rows(
         free_low = _air_free(flue(-1.0, low), low)
         finite = np.where(bounded, monoxide, high)
         free_high = np.where(bounded, np.inf, _air_free(flue(1.0, finite), finite))
-    counts = np.bincount(pairs.row, minlength=monoxide.size)
-    worst = int(np.argmax(free[pairs.row]))
+    by_row = free[pairs.row]
+    times = frame.index if read.all() else frame.index[read]
     return CarbonMonoxideRows(
         air_free=_worst(
             "carbon_monoxide_air_free_oxygen_rule", free, free_low, free_high, _PASSES, "computed"
         ),
         dry=_worst("carbon_monoxide_dry", monoxide, low, high, f"dry; greatest of {_PASSES}", "measured"),
-        rise=_rise(times, free[pairs.row], burning[pairs.row]),
-        rows=int(read.sum()),
-        over_range=int(counts[bounded].sum()),
-        dilute=int(counts[~burning].sum()) if oxygen_name is not None else 0,
-        when=times[worst],
+        rise=_rise(times, by_row, burning[pairs.row]),
+        rows=int(pairs.rows.sum()),
+        over_range=int(pairs.rows[bounded].sum()),
+        dilute=int(pairs.rows[~burning].sum()) if oxygen_name is not None else 0,
+        when=times[int(np.argmax(by_row))],
     )
 
 
@@ -175,7 +188,7 @@ def _rise(times: pd.Index, air_free: Array, burning: NDArray[np.bool_]) -> Numbe
     """Return how much air-free carbon monoxide rose over the longest burn, after its first minutes."""
     run = _longest_run(burning)
     burn, moments = air_free[run], times[run]
-    late = burn[moments >= moments[0] + SETTLING] if burn.size else burn
+    late = burn[moments.searchsorted(moments[0] + SETTLING) :] if burn.size else burn
     if late.size < RISE_ROWS:
         return None
     part = max(int(late.size * EDGE), 5)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from typing import Any, TypeAlias
 
@@ -36,11 +37,12 @@ def blockwise(
     """
     arrays = [np.asarray(operand) for operand in operands]
     shape = np.broadcast_shapes(*(array.shape for array in arrays))
-    size = int(np.prod(shape))
-    columns = [
-        array[()] if array.ndim == 0 else np.broadcast_to(array, shape).reshape(size) for array in arrays
-    ]
+    size = math.prod(shape)
     whole = [array.ndim == 0 for array in arrays]
+    columns = [
+        array[()] if single else _column(array, shape, size)
+        for array, single in zip(arrays, whole, strict=True)
+    ]
     outputs = [np.empty(size, dtype=kind) for kind in kinds]
     with np.errstate(all="ignore"):  # rows without a number are NaN and labeled, not warned of
         for start in range(0, size, ROWS):
@@ -51,6 +53,10 @@ def blockwise(
             for output, result in zip(outputs, results, strict=True):
                 output[rows] = result
     return tuple(output.reshape(shape) for output in outputs)
+
+
+def _column(array: NDArray[Any], shape: tuple[int, ...], size: int) -> NDArray[Any]:
+    return array if array.shape == (size,) else np.broadcast_to(array, shape).reshape(size)
 
 
 def plain(values: Any) -> Values:

@@ -102,14 +102,14 @@ def _seconds(frame: pd.DataFrame) -> Array:
         raise InputError("the readings of a test point need a time index with a time zone; localize it first")
     if len(index) == 0:
         raise InputError("the test point holds no rows; check its start and end against the log")
-    nanoseconds = index.as_unit("ns").asi8
-    back = np.diff(nanoseconds) <= 0
-    if back.any():
-        row = int(np.argmax(back)) + 1
+    if not index.is_monotonic_increasing or not index.is_unique:
+        row = int(np.argmax(np.diff(index.asi8) <= 0)) + 1
         raise InputError(
             f"time does not go forward at {index[row]}, row {row} of the test point; sort the rows"
         )
-    return np.asarray((nanoseconds - nanoseconds[0]) / 1e9, dtype=np.float64)  # a whole second stays whole
+    seconds: Array = (index.asi8 - index.asi8[0]).astype(np.float64)
+    seconds /= pd.Timedelta(seconds=1) / pd.Timedelta(1, index.unit)  # a whole second stays whole
+    return seconds
 
 
 def _states(frame: pd.DataFrame, gas: str | None) -> NDArray[np.int8]:
@@ -125,11 +125,12 @@ def _states(frame: pd.DataFrame, gas: str | None) -> NDArray[np.int8]:
         fresh = np.zeros(len(frame), dtype=bool)
     else:
         return np.full(len(frame), State.UNKNOWN, dtype=np.int8)
-    states = np.where(fresh, State.FRESH, np.where(np.isnan(value), State.UNKNOWN, State.BURNING))
+    states = np.full(len(frame), State.BURNING, dtype=np.int8)
     if "burner_on" in frame:
-        off = frame["burner_on"].to_numpy(dtype=np.float64) == 0
-        states = np.where(off & (states == State.BURNING), State.OFF, states)
-    return states.astype(np.int8)
+        states[frame["burner_on"].to_numpy(dtype=np.float64) == 0] = State.OFF
+    states[fresh] = State.FRESH
+    states[np.isnan(value)] = State.UNKNOWN
+    return states
 
 
 def _bridged(states: NDArray[np.int8], seconds: Array, gap: float) -> NDArray[np.int8]:

@@ -202,7 +202,7 @@ def _above_range(
     visit: Visit, window: pd.DataFrame, spots: Mapping[str, tuple[SpotReading, ...]]
 ) -> Mapping[str, float]:
     """Return the least that the mean [SI] can be of what left its range in a window, or when it was read by hand."""
-    bounds = visit.readings.lower_bounds.reindex(window.index)
+    bounds = visit.readings.lower_bounds.loc[window.index[0] : window.index[-1]]
     return {
         name: float(np.fmax(window[name], bounds[name]).mean())
         if name in window
@@ -267,10 +267,10 @@ def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
     }
     window = _window_of(point)
     for name in window.columns:
-        if not given.usable(visit, name) and window[name].notna().any():
+        if not given.usable(visit, name) and np.isfinite(mean := float(window[name].mean())):
             made[f"{name}_instrument"] = Number(
                 quantity=name,
-                value=float(window[name].mean()),
+                value=mean,
                 origin="instrument",
                 basis="computed inside the instrument; shown, not used",
             )
@@ -308,7 +308,7 @@ def _every_row(visit: Visit) -> tuple[pd.DataFrame, pd.DataFrame]:
     What was dangerous in a row that was set aside stays dangerous.
     """
     readings = visit.readings
-    bounds = readings.lower_bounds.reindex(readings.frame.index)
+    bounds = readings.lower_bounds
     aside = readings.aside[_tell_more(readings.aside, readings.frame)]
     if not len(aside):
         return readings.frame, bounds

@@ -156,7 +156,8 @@ def _airs(visit: Visit, quantity: str) -> tuple[_Air | None, _Air | None]:
     if oxygen is None or quantity not in frame or channels[quantity].origin != "measured":
         return None, None
     fresh = _rule("oxygen", "mol/mol")
-    burning = frame[oxygen].to_numpy() < fresh
+    share, value = frame[oxygen].to_numpy(), frame[quantity].to_numpy()
+    burning = share < fresh
     if not burning.any():
         return None, None
     lit, out = int(np.argmax(burning)), len(burning) - 1 - int(np.argmax(burning[::-1]))
@@ -165,8 +166,9 @@ def _airs(visit: Visit, quantity: str) -> tuple[_Air | None, _Air | None]:
     recent = stamps.searchsorted(stamps[out] - _seconds("memory"))
 
     def air(start: int, end: int) -> pd.Series[float]:
-        part = frame.iloc[start:end]
-        return part[quantity][part[oxygen] >= fresh].dropna()
+        part = slice(start, end)
+        read = (share[part] >= fresh) & np.isfinite(value[part])
+        return pd.Series(value[part][read], index=stamps[part][read])
 
     tail = max(out + 1, int(stamps.searchsorted(stamps[-1] - _seconds("last"))))
     before, after = air(int(first), lit), air(tail, len(frame))

@@ -469,7 +469,7 @@ def tested_subjects(
     per_point = []
     for one in current:
         seen = set(one.numbers) | set(one.spots)
-        seen |= {name for name in one.rows.columns if one.rows[name].notna().any()}
+        seen |= {name for name in one.rows.columns if name not in seen and one.rows[name].notna().any()}
         per_point.append(seen if one.settled else seen - _FLUE)
     anywhere = set().union(*per_point)
     everywhere = set.intersection(*per_point) if per_point else set()

@@ -6,6 +6,7 @@ import json
 import math
 import platform
 from collections.abc import Mapping
+from functools import cache
 from importlib import metadata
 from typing import Any
 
@@ -382,11 +383,16 @@ def results_of(audit: Audit) -> Mapping[str, Any]:
         "provenance": {
             "visit_toml_sha256": visit.plan_sha256,
             "python": platform.python_version(),
-            "libraries": {name: metadata.version(name) for name in _LIBRARIES},
+            "libraries": dict(_versions()),
             "draws": core.DRAWS,
             "seed": core.SEED,
         },
     }
+
+
+@cache
+def _versions() -> tuple[tuple[str, str], ...]:
+    return tuple((name, metadata.version(name)) for name in _LIBRARIES)
 
 
 def results_text(results: Mapping[str, Any]) -> str:

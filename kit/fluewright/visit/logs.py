@@ -46,29 +46,62 @@ _ASCII_BELOW_128 = frozenset({"utf-8", "utf8", "latin-1", "cp1252", "iso-8859-1"
 # ------------------------------------------------------------------------------ bytes to blocks of lines
 
 
-def _blocks(path: Path, log: Log, digest: Any) -> Iterator[bytes]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Block:
+    """A block of whole lines in UTF-8, the line number of its first, and how many they are."""
+
+    data: bytes
+    first_row: int
+    lines: int
+
+    @classmethod
+    def of(cls, data: bytes, first_row: int) -> _Block:
+        """Return lines as a block."""
+        return cls(data=data, first_row=first_row, lines=_line_count(data))
+
+    def line(self, row: int) -> str:
+        """Return the line of a row, cut to a readable length."""
+        place = row - self.first_row
+        return _shown(self.data.split(b"\n", place + 1)[place])[:_EXAMPLE_LENGTH]
+
+    def after(self, lines: int, *, length: int) -> _Block:
+        """Return what follows some lines, of so many bytes, at its top."""
+        return replace(
+            self, data=self.data[length:], first_row=self.first_row + lines, lines=self.lines - lines
+        )
+
+
+def _numbered(pieces: Iterable[bytes]) -> Iterator[_Block]:
+    row = 1
+    for data in pieces:
+        block = _Block.of(data, row)
+        row += block.lines
+        yield block
+
+
+def _blocks(path: Path, log: Log, digest: Any) -> Iterator[_Block]:
     """Yield the file as UTF-8 in blocks of whole lines, every line ended by a line feed."""
     with path.open("rb") as file:
         start = file.peek(4)[:4]
         encoding = next((name for bom, name in _BOMS.items() if start.startswith(bom)), log.encoding)
         text = _Text(encoding)
-        rest, lines = b"", 0
+        rest, row = b"", 1
         try:
             while chunk := file.read(_BLOCK):
                 digest.update(chunk)
-                data = rest + text.read(chunk)
+                data = text.read(chunk)
                 cut = data.rfind(b"\n") + 1
-                if len(data) - cut > _BLOCK:
-                    raise _refused(
-                        log, lines + 1, "the line does not end", "a row is one line", "Is it a log?"
-                    )
-                block, rest = data[:cut], data[cut:]
-                if block:
+                if cut:
+                    block = _Block.of(b"".join((rest, memoryview(data)[:cut])), row)
                     yield block
-                    lines += _line_count(block)
+                    rest, row = data[cut:], row + block.lines
+                else:
+                    rest += data
+                if len(rest) > _BLOCK:
+                    raise _refused(log, row, "the line does not end", "a row is one line", "Is it a log?")
             rest += text.end()
         except UnicodeDecodeError as error:
-            row = lines + rest.count(b"\n") + error.object[: error.start].count(b"\n") + 1
+            row += error.object[: error.start].count(b"\n")
             byte = error.object[error.start]
             raise _refused(
                 log,
@@ -86,7 +119,7 @@ def _blocks(path: Path, log: Log, digest: Any) -> Iterator[bytes]:
                 'Write encoding = "utf-16-le" (or "utf-16-be"), or that in which it is written',
             ) from error
         if rest:
-            yield rest.removesuffix(b"\n") + b"\n"
+            yield _Block.of(rest.removesuffix(b"\n") + b"\n", row)
 
 
 def _line_count(data: bytes) -> int:
@@ -243,15 +276,17 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
         if kind != "text":
             file.seek(0)
             digest = hashlib.file_digest(file, "sha256")
-    blocks = _blocks(path, log, digest) if kind == "text" else table_lines(path, kind=kind, log=log)
-    if kind != "text":
+    if kind == "text":
+        blocks = _blocks(path, log, digest)
+    else:
+        blocks = _numbered(table_lines(path, kind=kind, log=log))
         log = log.model_copy(update={"delimiter": MARK})
-    data = next(blocks, b"")
-    if not data.strip(b"\n\r \t\0"):
+    first = next(blocks, None)
+    if first is None or not first.data.strip(b"\n\r \t\0"):
         raise _refused(
             log, None, "the log is empty", "a log holds rows", "Export it again, or take it out of visit.toml"
         )
-    top = data.split(b"\n", log.header_row + _SAMPLE_ROWS)
+    top = first.data.split(b"\n", log.header_row + _SAMPLE_ROWS)
     lines = [_shown(line) for line in top[: log.header_row + _SAMPLE_ROWS]]
     if len(top) <= log.header_row:
         raise _refused(
@@ -263,7 +298,7 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
         )
     head = lines[log.header_row - 1 : log.header_row] if log.header_row else []
     layout = _layout(head, lines[log.header_row :], log)
-    room = round(_ROOM * size * data.count(b"\n") / max(1, len(data)))
+    room = round(_ROOM * size * first.lines / len(first.data))
     scales = {one.quantity: column_scale(one.unit, one.quantity) for one in log.columns.values()}
     raw = RawLog(scales, room=room)
     raw.size = size
@@ -275,7 +310,9 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
     position = sum(len(line) + 1 for line in top[: log.header_row])
     with ThreadPoolExecutor(_WORKERS) as pool:
         waiting: deque[Future[BlockRead]] = deque()
-        for block in _numbered(chain([data[position:]], blocks), first_row=log.header_row + 1):
+        for block in chain([first.after(log.header_row, length=position)], blocks):
+            if not block.data:
+                continue
             waiting.append(pool.submit(_read_block, block, layout, log, frozenset(raw.worded)))
             if len(waiting) > _WORKERS:
                 raw.follow(waiting.popleft().result())
@@ -291,28 +328,6 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
 
 def _shown(line: bytes) -> str:
     return line.decode("utf-8", "replace")
-
-
-def _numbered(pieces: Iterable[bytes], *, first_row: int) -> Iterator[_Block]:
-    for data in pieces:
-        if data:
-            block = _Block(data=data, first_row=first_row, lines=_line_count(data))
-            first_row += block.lines
-            yield block
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Block:
-    """A block of whole lines in UTF-8, the line number of its first, and how many they are."""
-
-    data: bytes
-    first_row: int
-    lines: int
-
-    def line(self, row: int) -> str:
-        """Return the line of a row, cut to a readable length."""
-        place = row - self.first_row
-        return _shown(self.data.split(b"\n", place + 1)[place])[:_EXAMPLE_LENGTH]
 
 
 def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[str]) -> BlockRead:

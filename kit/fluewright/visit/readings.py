@@ -95,7 +95,9 @@ class Readings:
         """Return on how many rows a quantity held what; empty as well where its log has no row near enough."""
         if quantity not in self.states:
             return {cell: 0 if cell else len(self.frame) for cell in Cell}
-        counts = np.bincount(self.states[quantity].to_numpy(), minlength=len(Cell))
+        states = self.states[quantity].to_numpy()
+        counts = np.bincount(states[states != Cell.NUMBER], minlength=len(Cell))
+        counts[Cell.NUMBER] = len(states) - counts.sum()
         return {cell: int(counts[cell]) for cell in Cell}
 
 

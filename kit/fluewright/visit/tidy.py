@@ -291,15 +291,15 @@ def _leave_out_duplicates(draft: _Draft, order: slice) -> None:
 
 def _note_interval(draft: _Draft, order: slice) -> None:
     """Note how often a row was written, and where rows are missing."""
-    steps = np.abs(draft.steps[order]) / 1e6
+    steps = np.abs(draft.steps[order])
     if len(steps) < _STEPS_TO_NOTE:
         return
     usual = float(np.median(steps))
-    note, gaps = f"rows follow each other every {usual:g} s", int((steps > _GAP * usual).sum())
+    note, gaps = f"rows follow each other every {usual / 1e6:g} s", int((steps > _GAP * usual).sum())
     if gaps:
         row = draft.rows[draft.kept][order][1:][np.argmax(steps)]
-        note += f"; {gaps} gap{'s' if gaps > 1 else ''} of more than {_GAP * usual:g} s, "
-        note += f"the longest {steps.max():g} s before row {row}"
+        note += f"; {gaps} gap{'s' if gaps > 1 else ''} of more than {_GAP * usual / 1e6:g} s, "
+        note += f"the longest {steps.max() / 1e6:g} s before row {row}"
     draft.raw.notes.append(note)
 
 
@@ -445,7 +445,8 @@ def _assembled(columns: dict[str, Cells], draft: _Draft, order: slice) -> OneLog
 
 
 def _index(micros: Micros, zone: str) -> pd.DatetimeIndex:
-    return pd.DatetimeIndex(micros.astype("datetime64[us]"), tz="UTC", name="time").tz_convert(zone)
+    utc = pd.DatetimeIndex(micros.view("datetime64[us]"), tz="UTC", name="time", copy=False)
+    return utc.tz_convert(zone)
 
 
 def _channels(log: Log) -> Mapping[str, Channel]:
