@@ -159,6 +159,17 @@ def test_several_problems_are_listed_at_once(
         assert word in err
 
 
+def test_a_check_tells_what_was_made_of_the_logs(
+    make_visit: Make,
+    complete_plan: dict[str, Any],
+    settled: list[list[str]],
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    status, out, _ = run(capsys, "check", make_visit(complete_plan, settled))
+    assert status == 0
+    assert "flue.csv: rows follow each other every" in out
+
+
 def test_results_hold_to_their_schema(capsys: pytest.CaptureFixture[str]) -> None:
     from importlib import resources
 

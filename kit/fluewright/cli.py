@@ -61,8 +61,12 @@ def check(visit: Path) -> None:
     from fluewright.studies import audit as study
     from fluewright.visit import open_visit
 
-    study.check(open_visit(visit))
+    opened = open_visit(visit)
+    study.check(opened)
     click.echo(f"{visit}: nothing to put right")
+    for account in opened.readings.accounts:
+        for note in account.notes:
+            click.echo(f"  {account.file}: {note}")
 
 
 @cli.command()

@@ -7,6 +7,7 @@ which are the documented SI unit, or pint quantities, which are converted here.
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -51,7 +52,12 @@ def _unit_of(text: str, name: str, like: str) -> Any:
         ) from error
 
 
-def _wrong_kind(name: str, given: object, wanted: str) -> UnitError:
+def _wrong_kind(name: str, given: object, wanted: str, usual: Sequence[str] = ()) -> UnitError:
+    if usual:
+        listed = " or ".join(f"'{unit}'" for unit in usual)
+        return UnitError(
+            f"{name} is given in '{given}', but it needs a unit like {listed}; write it in such a unit"
+        )
     difference = " (a difference of temperatures is written in delta_degF or kelvin)" if wanted == "K" else ""
     return UnitError(
         f"{name} is given in '{given}', but it needs a unit like '{wanted}'{difference}; "
@@ -101,8 +107,8 @@ def _offset_units() -> frozenset[Any]:
 
 
 @functools.cache
-def _affine(from_unit: str, to_unit: str, name: str) -> tuple[float, float]:
-    source = _unit_of(from_unit, name, to_unit)
+def _affine(from_unit: str, to_unit: str, name: str, usual: tuple[str, ...] = ()) -> tuple[float, float]:
+    source = _unit_of(from_unit, name, usual[0] if usual else to_unit)
     if to_unit.startswith("delta_") and registry().Quantity(1.0, source).units in _offset_units():
         raise UnitError(
             f"{name} is a difference of temperatures, but '{from_unit}' is a point on a scale; write delta_{from_unit}"
@@ -114,7 +120,7 @@ def _affine(from_unit: str, to_unit: str, name: str) -> tuple[float, float]:
         # A large step keeps the slope exact for offset units (degF to K).
         slope = (float(make(1e6, source).to(target).magnitude) - zero) / 1e6
     except Exception as error:
-        raise _wrong_kind(name, from_unit, to_unit) from error
+        raise _wrong_kind(name, from_unit, to_unit, usual) from error
 
     return slope, zero
 
@@ -136,8 +142,19 @@ def convert(value: Any, from_unit: str, to_unit: str, name: str = "value") -> An
     return value * slope + offset
 
 
-def parse(text: str, unit: str, name: str) -> float:
+def parse(text: str, unit: str, name: str, *, usual: Sequence[str] = ()) -> float:
     """Return a number with its unit, written as text ("80000 Btu/h"), in the SI unit `unit`.
+
+    Parameters
+    ----------
+    text : str
+        The number, a space and the unit.
+    unit : str
+        The SI unit, by pint's name.
+    name : str
+        The argument's name, for the message.
+    usual : sequence of str, optional
+        The units that a message suggests; by default the SI unit.
 
     Raises
     ------
@@ -145,14 +162,18 @@ def parse(text: str, unit: str, name: str) -> float:
         No number, no unit, an unknown unit, or a unit of the wrong kind.
     """
     number, _, rest = str(text).strip().partition(" ")
+
+    def such(value: str) -> str:
+        examples = " or ".join(f"'{value} {one}'" for one in usual or (unit,))
+        return f"write number, space, unit, such as {examples}"
+
     try:
         value = float(number.replace("_", ""))
     except ValueError:
-        raise UnitError(
-            f"{name}: '{text}' does not start with a number; write number, space, unit, such as '1.5 {unit}'"
-        ) from None
+        raise UnitError(f"{name}: '{text}' does not start with a number; {such('1.5')}") from None
     if not np.isfinite(value):
         raise UnitError(f"{name}: '{text}' is not a finite number")
     if not rest.strip():
-        raise UnitError(f"{name}: '{text}' has no unit; write number, space, unit, such as '{number} {unit}'")
-    return float(convert(value, rest.strip(), unit, name))
+        raise UnitError(f"{name}: '{text}' has no unit; {such(number)}")
+    slope, offset = _affine(rest.strip(), unit, name, tuple(usual))
+    return value * slope + offset

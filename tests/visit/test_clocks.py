@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from fluewright.visit import Cell, VisitError, open_visit
-from fluewright.visit.clocks import estimate_offset, events
+from fluewright.visit.clocks import delay_of, estimate_offset, events
 
 Writer = Callable[..., Path]
 BURNS = ((120, 700), (1000, 1333), (1600, 2450))  # s: on and off, by no regular clock
@@ -51,11 +51,73 @@ def meter_log(
 @pytest.mark.parametrize("seed", range(12))
 @pytest.mark.parametrize("behind", [-3600.0, -37.0, 0.0, 12.0, 512.0, 18_000.0])
 def test_the_offset_of_a_clock_is_told_within_what_is_said(seed: int, behind: float) -> None:
-    offset = estimate_offset(meter_log(seed, behind=behind), gas_log(seed))
+    offset = estimate_offset(meter_log(seed, behind=behind), gas_log(seed), latest={})
     assert offset is not None
     assert offset.certain
     assert offset.events >= 4
-    assert abs(offset.seconds - behind) <= offset.spread + offset.within
+    assert offset.low <= behind <= offset.high
+    assert offset.high - offset.low < 12.0
+
+
+def some_burns(random: np.random.Generator, count: int) -> tuple[tuple[float, float], ...]:
+    """Return burns at moments that no clock foresees."""
+    lengths = random.uniform(150, 400, 2 * count)
+    edges = 60.0 + np.cumsum(lengths) * 2300.0 / lengths.sum()
+    return tuple((float(on), float(off)) for on, off in edges.reshape(-1, 2))
+
+
+@pytest.mark.law
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_the_interval_of_an_offset_covers_it_however_few_events_there_were(count: int) -> None:
+    """Two events tell their scatter badly: intervals by the normal distribution would miss too often."""
+    random, behind, held, runs = np.random.default_rng(count), 90.0, 0, 100
+    for seed in range(runs):
+        burns = some_burns(random, count)
+        late = tuple((on + random.normal(0, 2), off + random.normal(0, 2)) for on, off in burns)
+        meter = meter_log(seed, behind=behind, every=5.0, burns=late)
+        offset = estimate_offset(meter, gas_log(seed, burns)[["oxygen_dry"]], latest={})
+        assert offset is not None
+        held += offset.low <= behind <= offset.high
+    assert held >= 0.92 * runs  # 95 % but for three standard deviations of a sample of so many
+
+
+def hosed(frame: pd.DataFrame, seconds: float) -> pd.DataFrame:
+    """Return readings that reach the sensor so much later."""
+    return frame.set_axis(frame.index + pd.to_timedelta(seconds, unit="s"))
+
+
+@pytest.mark.law
+@pytest.mark.parametrize("slow", ["oxygen_dry", "gas_volume_flow"])
+def test_a_late_sensor_widens_the_interval_on_its_own_side(slow: str) -> None:
+    gas, meter = gas_log(3)[["oxygen_dry"]], meter_log(3, behind=90.0)
+    if slow == "oxygen_dry":
+        gas = hosed(gas, 25.0)
+    else:
+        meter = hosed(meter, 25.0)
+    bare, told = (estimate_offset(meter, gas, latest=latest) for latest in ({}, {slow: 40.0}))
+    assert bare is not None
+    assert told is not None
+    assert not bare.low <= 90.0 <= bare.high
+    assert told.low <= 90.0 <= told.high
+    moved = (bare.low - told.low, told.high - bare.high)
+    assert moved == pytest.approx((40.0, 0.0) if slow == "oxygen_dry" else (0.0, 40.0))
+
+
+def test_an_interval_knows_the_channels_that_told(write_visit: Writer) -> None:
+    offset = estimate_offset(meter_log(3, behind=9.0), gas_log(3), latest={})
+    assert offset is not None
+    assert offset.channels == ("gas_volume_flow",)
+    assert "oxygen_dry" in offset.reference_channels
+
+
+def test_logs_of_other_burns_tell_no_offset() -> None:
+    """Some pairs of events fall together by chance; that is less than half of them."""
+    random, certain = np.random.default_rng(7), 0
+    for seed in range(60):
+        meter = meter_log(seed, behind=0.0, every=5.0, burns=some_burns(random, 2))
+        offset = estimate_offset(meter, gas_log(seed, some_burns(random, 2)), latest={})
+        certain += offset is not None and offset.certain
+    assert certain <= 2
 
 
 def test_events_are_where_a_burner_is_lit_and_put_out() -> None:
@@ -66,21 +128,21 @@ def test_events_are_where_a_burner_is_lit_and_put_out() -> None:
 
 def test_regular_cycles_fit_many_offsets_and_tell_none() -> None:
     regular = tuple((float(on), on + 150.0) for on in range(100, 2600, 300))
-    offset = estimate_offset(meter_log(1, behind=40.0, burns=regular), gas_log(1, burns=regular))
+    offset = estimate_offset(meter_log(1, behind=40.0, burns=regular), gas_log(1, burns=regular), latest={})
     assert offset is not None
     assert not offset.certain
 
 
 def test_a_single_event_tells_nothing() -> None:
     once = ((400.0, 9000.0),)
-    offset = estimate_offset(meter_log(1, behind=40.0, burns=once), gas_log(1, burns=once))
+    offset = estimate_offset(meter_log(1, behind=40.0, burns=once), gas_log(1, burns=once), latest={})
     assert offset is not None
     assert not offset.certain
 
 
 def test_noise_holds_no_event() -> None:
     never = ((9000.0, 9001.0),)
-    assert estimate_offset(meter_log(1, behind=0.0, burns=never), gas_log(1)) is None
+    assert estimate_offset(meter_log(1, behind=0.0, burns=never), gas_log(1), latest={}) is None
     nothing = pd.DataFrame({"oxygen_dry": [np.nan] * 5}, index=START + pd.to_timedelta(range(5), unit="s"))
     assert not len(events(nothing))
 
@@ -116,9 +178,54 @@ def test_a_visit_that_asks_gets_the_estimate_with_its_confidence(write_visit: Wr
     (note,) = (note for note in readings.accounts[1].notes if "estimated" in note)
     assert "events shared with flue.csv" in note
     assert 85 <= float(note.split(" s added")[0]) <= 95
+    clock = readings.accounts[1].clock
+    assert clock is not None
+    assert clock.low <= 90 <= clock.high
+    assert (clock.reference, clock.channels) == ("flue.csv", ("gas_volume_flow",))
+    assert readings.accounts[0].clock is None
     burn = readings.frame["gas_volume_flow"].to_numpy() > 3e-4
     lit = readings.frame["oxygen_dry"].to_numpy() < 0.15
     assert (burn == lit)[readings.frame["gas_volume_flow"].notna()].mean() > 0.98
+
+
+def test_what_is_set_aside_of_a_log_with_an_estimated_clock_is_by_its_own(write_visit: Writer) -> None:
+    aside = 'set_aside = [{ start = 10:10:00, end = 10:10:30, because = "valve moved" }]\n[logs.columns]\n"Q"'
+    estimated = METER.replace('[logs.columns]\n"Q"', aside)
+    (part, *_) = (
+        open_visit(write_visit(files=two_logs(90.0), more_logs=estimated)).readings.accounts[1].set_aside
+    )
+    assert (part.reason, part.rows) == ("set aside in visit.toml, by the log's own clock: valve moved", 8)
+
+
+@pytest.mark.parametrize("stated", [False, True])
+def test_how_late_a_sensor_may_be_is_said_and_widens_the_interval(write_visit: Writer, stated: bool) -> None:
+    accuracy = {'{ absolute = "0.2 percent" }': '{ absolute = "0.2 percent", response_time = "7 s" }'}
+    folder = write_visit(files=two_logs(90.0), more_logs=METER, swap=accuracy if stated else None)
+    account = open_visit(folder).readings.accounts[1]
+    (note,) = (note for note in account.notes if "estimated" in note)
+    late = "up to 7 s (as its response time is stated)" if stated else "up to 40 s (assumed, as no response"
+    assert f"in flue.csv, 'Oxygen in flue gas, dry' {late}" in note
+    assert "'Gas flow' up to 10 s (assumed, as no response time is stated)" in note
+    assert account.clock is not None
+    below = account.clock.seconds - account.clock.low
+    assert 7 < below < 20 if stated else 40 < below < 53
+
+
+def test_an_offset_as_entered_is_a_number_without_interval(write_visit: Writer) -> None:
+    more = METER.replace('"estimate"', '"90 s"')
+    clock = open_visit(write_visit(files=two_logs(90.0), more_logs=more)).readings.accounts[1].clock
+    assert clock is not None
+    assert (clock.seconds, clock.events, clock.channels) == (90.0, 0, ())
+    assert np.isnan([clock.low, clock.high]).all()
+
+
+@pytest.mark.law
+def test_delays_are_as_stated_or_assumed_and_a_switch_has_none() -> None:
+    assert delay_of("oxygen_dry", response_time=25.0).latest == 25.0
+    assert not delay_of("oxygen_dry", response_time=0.0).stated
+    assert delay_of("burner_on", response_time=0.0).latest == 0.0
+    assert delay_of("supply_temperature", response_time=45.0).latest > 45.0  # heat has its way
+    assert delay_of("flue_temperature", response_time=45.0).latest == 45.0
 
 
 def test_an_offset_that_cannot_be_told_is_asked_for(write_visit: Writer) -> None:

@@ -19,8 +19,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fluewright.visit import Cell, Readings, VisitError
+from fluewright.visit.problems import RefusalError
 from fluewright.visit.schema import Attendance, Instrument, Log
 from fluewright.visit.tidy import read_log
+from fluewright.visit.times import moment_on_utc
+from fluewright.visit.wordings import contradiction
 
 NAN = float("nan")
 ATTENDANCE = Attendance(date=dt.date(2026, 1, 14), time_zone="America/New_York")
@@ -43,6 +46,7 @@ def read(
     content: str | bytes,
     columns: Mapping[str, tuple[str, str]] = O2_AND_CO,
     zone: str = "America/New_York",
+    despite: str | None = None,
     **log: Any,
 ) -> Readings:
     file = path / "log.csv"
@@ -51,7 +55,10 @@ def read(
         "file": "log.csv",
         "instrument": "analyzer",
         "time": {"column": "Time"},
-        "columns": {name: {"quantity": quantity, "unit": unit} for name, (quantity, unit) in columns.items()},
+        "columns": {
+            name: {"quantity": quantity, "unit": unit, "despite_heading": despite}
+            for name, (quantity, unit) in columns.items()
+        },
         **log,
     }
     attendance = ATTENDANCE.model_copy(update={"time_zone": zone})
@@ -88,6 +95,12 @@ COMMA = {"delimiter": ";", "decimal": ","}
 def clock(form: str, *cells: str, column: str = "column") -> Case:
     rows = "".join(f'"{cell}",5.{number},3{number}\n' for number, cell in enumerate(cells, start=1))
     return Case(HEAD + rows, {"time": {column: "Time", "format": form}})
+
+
+def elapsed(*cells: str, times: str = "10:00:00 10:00:05", **time: str) -> Case:
+    made = clock("elapsed", *cells)
+    time |= made.log["time"]
+    return Case(made.content, {"time": {**time, "start": dt.datetime(2026, 1, 14, 10)}}, times)
 
 
 def cell(o2: str, oxygen: float, **log: Any) -> Case:
@@ -253,6 +266,16 @@ CASES: dict[str, Case] = {
         HEAD + "0,5.1,31\n5.0,5.2,32\n",
         {"time": {"column": "Time", "format": "elapsed", "start": dt.datetime(2026, 1, 14, 10)}},
     ),
+    "elapsed minutes": elapsed("0", "0.5", times="10:00:00 10:00:30", unit="min"),
+    "elapsed hours": elapsed("0.25", "0.5", times="10:15:00 10:30:00", unit="h"),
+    "elapsed milliseconds": elapsed("0", "5000", unit="ms"),
+    "elapsed minutes and seconds": elapsed("0:00", "0:05"),
+    "elapsed minutes beyond an hour": elapsed("75:05", "75:10.0", times="11:15:05 11:15:10", unit="min"),
+    "elapsed hours and minutes": elapsed("0:00", "1:30", times="10:00:00 11:30:00", unit="h"),
+    "elapsed hours, minutes and seconds": elapsed("0:00:00", "1:30:05", times="10:00:00 11:30:05", unit="h"),
+    "days as workbooks count": clock("serial", "46036.41666666666", "46036.41672453704"),
+    "dotted a.m.": clock("%m/%d/%Y %I:%M:%S %p", "01/14/2026 10:00:00 a.m.", "01/14/2026 10:00:05 A. M."),
+    "year of two digits": clock("%d.%m.%y %H:%M:%S", "14.01.26 10:00:00", "14.01.26 10:00:05"),
     "elapsed clock": Case(
         HEAD + "0:00:00,5.1,31\n0:00:05,5.2,32\n",
         {"time": {"column": "Time", "format": "elapsed", "start": dt.datetime(2026, 1, 14, 10)}},
@@ -361,6 +384,9 @@ NUMBERS: Mapping[str, tuple[dict[str, Any], float]] = {  # as carbon monoxide [p
     "1.2345E3": ({}, 1234.5),
     "1,2345e+03": ({"decimal": ","}, 1234.5),
     "0001234": ({}, 1234),
+    "1234 ppm": ({}, 1234),
+    "1234ppmv": ({}, 1234),
+    "1.234,5 ppm": ({"decimal": ",", "thousands": "."}, 1234.5),
 }
 WORDS: Mapping[str, tuple[Cell, float]] = {  # what stands there instead, and the least it can be [ppm]
     "OVER": (Cell.OVER_RANGE, 4000),
@@ -374,6 +400,22 @@ WORDS: Mapping[str, tuple[Cell, float]] = {  # what stands there instead, and th
     ">=2000": (Cell.OVER_RANGE, 2000),
     "≥2000": (Cell.OVER_RANGE, 2000),
     "4000": (Cell.OVER_RANGE, 4000),  # the top of the span: it may be more
+    "O.R.": (Cell.OVER_RANGE, 4000),
+    "off scale": (Cell.OVER_RANGE, 4000),
+    "OvrRng!": (Cell.OVER_RANGE, 4000),
+    "Überlauf": (Cell.OVER_RANGE, 4000),
+    "Zu hoch": (Cell.OVER_RANGE, 4000),
+    "hors plage": (Cell.OVER_RANGE, 4000),
+    "fuera de rango": (Cell.OVER_RANGE, 4000),
+    "fuori scala": (Cell.OVER_RANGE, 4000),
+    ">2000 ppm": (Cell.OVER_RANGE, 2000),
+    "> 2,000.5 ppm": (Cell.OVER_RANGE, 2000.5),
+    "<5ppm": (Cell.UNDER_RANGE, NAN),
+    "zu niedrig": (Cell.UNDER_RANGE, NAN),
+    "Fehler": (Cell.NO_NUMBER, NAN),
+    "erreur": (Cell.NO_NUMBER, NAN),
+    "sin lectura": (Cell.NO_NUMBER, NAN),
+    "guasto": (Cell.NO_NUMBER, NAN),
     "UNDER": (Cell.UNDER_RANGE, NAN),
     "<5": (Cell.UNDER_RANGE, NAN),
     "<<<": (Cell.UNDER_RANGE, NAN),
@@ -424,6 +466,194 @@ def test_two_rows_going_back_are_no_log_newest_first(tmp_path: Path) -> None:
         read(tmp_path, CASES["newest first"].content)
 
 
+@pytest.mark.parametrize(
+    ("cell", "meaning", "state", "least"),
+    [
+        ("ALARM", "over range", Cell.OVER_RANGE, 4000),
+        ("wait  for it", "no reading", Cell.NO_NUMBER, NAN),
+        ("9998", "no reading", Cell.NO_NUMBER, NAN),
+        ("hi", "under range", Cell.UNDER_RANGE, NAN),
+        (">4.000", "over range", Cell.OVER_RANGE, 4000),
+    ],
+)
+def test_visit_toml_says_what_a_word_means(
+    tmp_path: Path, cell: str, meaning: str, state: Cell, least: float
+) -> None:
+    readings = monoxide(tmp_path, cell, {"words": {cell.capitalize(): meaning}})
+    assert readings.states["carbon_monoxide_dry"].tolist() == [Cell.NUMBER, state]
+    assert np.isnan(readings.frame["carbon_monoxide_dry"].iloc[1])
+    if np.isfinite(least):
+        assert readings.lower_bounds["carbon_monoxide_dry"].iloc[1] * 1e6 == pytest.approx(least)
+
+
+def test_what_a_word_means_is_one_of_three(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="'over range', 'under range' or 'no reading'"):
+        monoxide(tmp_path, "ALARM", {"words": {"ALARM": "danger"}})
+
+
+def test_a_row_set_aside_for_a_word_keeps_a_trace_of_it(tmp_path: Path) -> None:
+    aside = {"set_aside": [{"rows": [3, 3], "because": "a word"}]}
+    readings = monoxide(tmp_path, "O.R.", aside)
+    assert readings.aside["carbon_monoxide_dry"].iloc[0] * 1e6 == pytest.approx(4000)
+    (account,) = monoxide(tmp_path, "ALARM", aside).accounts
+    assert any("'ALARM'" in note for note in account.notes)
+
+
+TEMPERATURES = ("21,5 °C", "21,5°C", "21,5 deg C", "21,5")
+
+
+def test_cells_may_carry_the_unit_of_their_column(tmp_path: Path) -> None:
+    rows = "".join(f"2026-01-14 10:00:0{n};{cell}\n" for n, cell in enumerate(TEMPERATURES))
+    readings = read(tmp_path, "Time;T\n" + rows, {"T": ("flue_temperature", "degC")}, **COMMA)
+    np.testing.assert_allclose(readings.frame["flue_temperature"], 294.65, rtol=1e-12)
+    with pytest.raises(VisitError, match=r"'21,5 °C' in column 'T' .*Put the cell into degF, or .*\"degC\""):
+        read(tmp_path, "Time;T\n" + rows, {"T": ("flue_temperature", "degF")}, **COMMA)
+
+
+DRAFT = {"Draft": ("draft_breech", "Pa")}
+
+
+def drafts(*cells: str) -> str:
+    rows = "".join(f"2026-01-14 10:00:0{number},{cell}\n" for number, cell in enumerate(cells))
+    return f"Time,Draft\n{rows}"
+
+
+def test_a_lone_sentinel_that_could_be_a_reading_is_none_and_told(tmp_path: Path) -> None:
+    readings = read(tmp_path, drafts("-12", "-999.9", "-11.5", "-999.9"), DRAFT)
+    np.testing.assert_array_equal(readings.frame["draft_breech"], [-12, NAN, -11.5, NAN])
+    assert readings.states["draft_breech"].tolist() == [0, Cell.NO_NUMBER, 0, Cell.NO_NUMBER]
+    assert any(
+        "-999.9 in column 'Draft' is taken for no reading, 2 times" in n for n in readings.accounts[0].notes
+    )
+
+
+@pytest.mark.parametrize(
+    "cells",
+    [
+        ("-12", "-99.8", "-12", "-12"),  # no sentinel
+        ("-30", "-99.9", "-98", "-30"),  # among its like
+        ("-12", "-30", "-99.9", "-12"),  # a peak with a shoulder
+        ("-99.9", "-99.9"),
+    ],
+)
+def test_a_reading_that_happens_to_be_a_sentinel_is_kept(tmp_path: Path, cells: tuple[str, ...]) -> None:
+    readings = read(tmp_path, drafts(*cells), DRAFT)
+    np.testing.assert_array_equal(readings.frame["draft_breech"], [float(cell) for cell in cells])
+
+
+def test_no_sentinel_hides_carbon_monoxide(tmp_path: Path) -> None:
+    room = {"CO": ("carbon_monoxide_ambient", "ppm")}
+    rows = "".join(f"2026-01-14 10:00:0{number},{cell}\n" for number, cell in enumerate(("30", "9999", "31")))
+    readings = read(tmp_path, f"Time,CO\n{rows}", room)
+    np.testing.assert_allclose(readings.frame["carbon_monoxide_ambient"] * 1e6, [30, 9999, 31], rtol=1e-12)
+
+
+CONTRADICTED: dict[
+    str, tuple[str, str, str, str, str]
+] = {  # heading, cell below, quantity, unit, what is told
+    "percent for ppm": ("CO [%]", "", "carbon_monoxide_dry", "ppm", "unit % stands in its heading"),
+    "percent for ppm, unbracketed": ("CO vol%", "", "carbon_monoxide_dry", "ppm", "unit vol% stands in"),
+    "percent below": ("CO", "%", "carbon_monoxide_dry", "ppm", "unit % stands below its heading"),
+    "Celsius": ("TF [°C]", "", "flue_temperature", "degF", "unit °C stands in"),
+    "Celsius below, in brackets": ("TF", "[°C]", "flue_temperature", "degF", "unit °C stands below"),
+    "Celsius below": ("TF", "C", "flue_temperature", "degF", "unit C stands below"),
+    "Fahrenheit": ("Stack [F]", "", "flue_temperature", "degC", "unit F stands in"),
+    "pascal": ("Draft (Pa)", "", "draft_breech", "inH2O", "unit Pa stands in"),
+    "another kind": ("Probe [°C]", "", "oxygen_dry", "percent", "unit °C stands in"),
+    "another gas": ("CO2", "", "oxygen_dry", "percent", "names another quantity"),
+    "air for flue": ("Combustion air temp", "", "flue_temperature", "degF", "names another quantity"),
+}
+
+
+@pytest.mark.parametrize("name", CONTRADICTED)
+def test_a_map_that_the_log_plainly_contradicts_needs_a_reason(tmp_path: Path, name: str) -> None:
+    heading, below, quantity, unit, told = CONTRADICTED[name]
+    units = f",{below}\n" if below else ""
+    content = f"Time,{heading}\n{units}2026-01-14 10:00:00,5\n"
+    with pytest.raises(VisitError, match=rf"column .*{told}.*log.csv, row 1.*despite_heading"):
+        read(tmp_path, content, {heading: (quantity, unit)})
+    (account,) = read(tmp_path, content, {heading: (quantity, unit)}, despite="the maker's misprint").accounts
+    assert any("the maker's misprint" in note and told in note for note in account.notes)
+
+
+@pytest.mark.parametrize(
+    ("heading", "quantity", "unit"),
+    [
+        ("CO (C)", "carbon_monoxide_dry", "ppm"),  # a channel, or corrected
+        ("Probe 1 (C)", "flue_temperature", "degF"),
+        ("Flue gas (K)", "flue_temperature", "degC"),  # a thermocouple of type K
+        ("O2 (w)", "oxygen_wet", "percent"),
+        ("Ambient", "carbon_monoxide_ambient", "ppm"),
+        ("CO", "carbon_monoxide_ambient", "ppm"),
+        ("Room temp", "air_temperature", "degC"),
+        ("TS", "supply_temperature", "degC"),
+        ("TA", "flue_temperature", "degC"),
+        ("Flow", "supply_temperature", "degC"),
+        ("Pressure [in. w.c.]", "manifold_pressure", "inch_H2O_60F"),
+        ("Baro hPa", "barometric_pressure", "mbar"),
+        ("NO ppm", "nitrogen_oxides_dry", "ppm"),
+    ],
+)
+def test_a_doubtful_heading_is_no_contradiction(quantity: str, heading: str, unit: str) -> None:
+    assert contradiction(heading, "", quantity=quantity, unit=unit) == ""
+
+
+def sub_second(*seconds: int) -> str:
+    return HEAD + "".join(f"2026-01-14 10:00:{second:02d},5.1,31\n" for second in seconds)
+
+
+def test_a_clock_coarser_than_the_rows_is_told(tmp_path: Path) -> None:
+    (account,) = read(tmp_path, sub_second(0, 0, 0, 1, 1, 1, 2, 2)).accounts
+    assert (account.used, account.set_aside[0].rows) == (3, 5)
+    assert any(
+        "5 rows have the time of the row before" in note and "time.spread" in note for note in account.notes
+    )
+    (account,) = read(tmp_path, sub_second(0, 1, 1, 2, 3)).accounts
+    assert not any("time.spread" in note for note in account.notes)
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_rows_of_one_time_are_spread_to_the_next_where_asked(tmp_path: Path, turned: bool) -> None:
+    seconds = (0, 0, 0, 0, 1, 1, 9, 9)
+    content = sub_second(*(seconds[::-1] if turned else seconds))
+    spread = {"time": {"column": "Time", "spread": True}}
+    readings = read(tmp_path, content, **spread)
+    after = (readings.frame.index - readings.frame.index[0]).total_seconds()
+    # After the break the rows go on as before it: over the usual time to the next, here (1 + 8) / 2 s.
+    np.testing.assert_allclose(after, [0, 0.25, 0.5, 0.75, 1, 3.25, 9, 11.25], rtol=1e-12)
+    assert any("5 rows of the same time as others were spread" in note for note in readings.accounts[0].notes)
+    assert not readings.accounts[0].set_aside
+
+
+def test_rows_far_apart_are_asked_about(tmp_path: Path) -> None:
+    time = {"column": "Time", "format": "elapsed", "start": dt.datetime(2026, 1, 14, 10)}
+    content = HEAD + "".join(f"{step},5.1,31\n" for step in range(0, 25_000, 5000))
+    (account,) = read(tmp_path, content, time=time).accounts
+    assert any("every 5000 s, slow for a log of a visit: is time.format" in note for note in account.notes)
+    (account,) = read(tmp_path, content, time={**time, "unit": "ms"}).accounts
+    assert any(note == "rows follow each other every 5 s" for note in account.notes)
+
+
+def test_the_way_out_of_a_clock_change_is_of_the_zone(tmp_path: Path) -> None:
+    night = PLAIN.replace("01-14 10", "10-25 02")
+    with pytest.raises(VisitError, match=r"fixed offset: 'Etc/GMT-1' \(1 h ahead of UTC\)"):
+        read(tmp_path, night, zone="Europe/Berlin")
+    with pytest.raises(VisitError, match=r"Set the rows aside in visit.toml\.$"):
+        read(tmp_path, PLAIN.replace("01-14 10", "04-05 02"), zone="Australia/Adelaide")  # 9 h 30 min ahead
+    moment = dt.time(2, 10)
+    with pytest.raises(RefusalError, match=r"2026-10-25T02:10:00\+02:00 or 2026-10-25T02:10:00\+01:00"):
+        moment_on_utc(moment, date=dt.date(2026, 10, 25), zone="Europe/Berlin")
+    with pytest.raises(
+        RefusalError, match=r"does not exist.*2026-03-29T02:10:00\+01:00 or 2026-03-29T02:10:00\+02:00"
+    ):
+        moment_on_utc(moment, date=dt.date(2026, 3, 29), zone="Europe/Berlin")
+
+
+def test_only_elapsed_time_has_a_unit(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="only elapsed time has one"):
+        read(tmp_path, PLAIN, time={"column": "Time", "unit": "min"})
+
+
 REFUSED: dict[str, tuple[str | bytes, dict[str, Any], str]] = {
     "text": (PLAIN.replace("5.2", "five"), {}, r"'five' in column 'O2' at 10:00:05 \(log.csv, row 3\)"),
     "point in decimal commas": (
@@ -444,6 +674,14 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], str]] = {
         {},
         r"'14/01/2026 10:00:00' cannot be read \(and 1 more like it\) \(log.csv, row 2\).*%d/%m/%Y",
     ),
+    "word unknown": (PLAIN.replace("32", "ALARM"), {}, r"'ALARM' .*words = { \"ALARM\" = \"over range\" }"),
+    "code of a fault": (PLAIN.replace("32", "E-12"), {}, r"'E-12' .*words = { \"E-12\" = "),
+    "bound of four or four thousand": (PLAIN.replace("32", ">4.000"), {}, r"'>4.000' .*words = "),
+    "clock that starts anew": (
+        HEAD + "14:09:55,5.1,31\n00:00:00,5.2,32\n00:00:05,5.2,32\n",
+        {"time": {"time_column": "Time"}},
+        r"the clock jumps from 14:09:55 to 00:00:00 \(log.csv, row 3\).*rows = \[3, 4\]",
+    ),
     "lone mark of thousands": (PLAIN.replace("32", '"1,234"'), {}, r"'1,234' in column 'CO' .*thousands = "),
     "day or month first is not guessed": (
         PLAIN.replace("2026-01-14", "01/02/2026"),
@@ -459,6 +697,11 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], str]] = {
         PLAIN.replace("01-14 10", "03-08 02"),
         {},
         r"02:00:00 does not exist on 2026-03-08 in Am",
+    ),
+    "days as workbooks count, read as ISO": (
+        HEAD + "46036.41666666666,5.1,31\n",
+        {},
+        r"'46036.41666666666' cannot be read .*time.format = \"serial\"",
     ),
     "hour that occurs twice": (
         PLAIN.replace("01-14 10", "11-01 01"),

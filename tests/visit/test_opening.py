@@ -198,7 +198,44 @@ PLAN_FAULTS = {
         {'absolute = "0.2 percent"': 'of_span = "1 percent"'},
         r"share of the span.*no span",
     ),
+    "span without unit": ({'"0 ppm", "2000 ppm"': '"0 ppm", "2000"'}, r"'2000' has no unit .*'2000 ppm'\."),
+    "accuracy without unit": (
+        {"carbon_monoxide_dry = { abs": 'flue_temperature = { absolute = "2" }\ncarbon_monoxide_dry = { abs'},
+        r"absolute: '2' has no unit .*such as '2 delta_degF' or '2 delta_degC'\.",
+    ),
     "span reversed": ({'["0 ppm", "2000 ppm"]': '["2000 ppm", "0 ppm"]'}, r"runs from 2000 ppm to 0 ppm"),
+    "accuracy below zero": (
+        {'absolute = "0.2 ': 'absolute = "-0.2 '},
+        r"absolute is -0.2 percent .*below zero",
+    ),
+    "resolution below zero": (
+        {'absolute = "0.2 percent"': 'resolution = "-1 percent"'},
+        r"resolution is -1 percent .*below zero",
+    ),
+    "response time below zero": (
+        {'absolute = "0.2 percent"': 'response_time = "-20 s"'},
+        r"response_time is '-20 s' .*below zero",
+    ),
+    "tolerance below zero": (
+        {"[logs.columns]": 'within = "-5 s"\n[logs.columns]'},
+        r"within is '-5 s' .*below zero",
+    ),
+    "calibrated after the visit": (
+        {'description = "flue': 'calibrated = 2027-01-01\ndescription = "flue'},
+        r"calibrated on 2027-01-01, after the visit of 2026-01-14",
+    ),
+    "due before it was calibrated": (
+        {'description = "flue': 'calibrated = 2025-01-01\ncalibration_due = 2024-01-01\ndescription = "flue'},
+        r"due on 2024-01-01, before it was calibrated on 2025-01-01",
+    ),
+    "oxygen range reversed": (
+        {'"furnace"': '"furnace"\noxygen_range = ["6 percent", "4 percent"]'},
+        r"oxygen range does not run from low to high",
+    ),
+    "meaning of a word": (
+        {"[logs.columns]": 'words = { ALARM = "danger" }\n[logs.columns]'},
+        r"ALARM is 'danger' .*'over range', 'under range' or 'no reading'",
+    ),
     "appliance type": ({'"furnace"': '"furnas"'}, r"no appliance type 'furnas' .*mean furnace\?"),
     "temperature rise": (
         {'"furnace"': '"furnace"\ntemperature_rise = ["65 delta_degF", "35 delta_degF"]'},
@@ -207,6 +244,10 @@ PLAN_FAULTS = {
     "rated input without unit": (
         {'"furnace"': '"furnace"\nrated_input = 80000'},
         r"'80000' has no unit .*rated_input.*quotes",
+    ),
+    "rated input as text without unit": (
+        {'"furnace"': '"furnace"\nrated_input = "80000"'},
+        r"rated_input: '80000' has no unit .*'80000 Btu/hour' or '80000 kW'\.",
     ),
     "rated input of another kind": (
         {'"furnace"': '"furnace"\nrated_input = "80000 ft"'},
@@ -354,6 +395,15 @@ def test_a_fault_in_what_is_optional_is_one_clear_message(write_visit: Writer, n
     assert len(caught.value.problems) == 1, caught.value
 
 
+def test_points_that_do_not_follow_each_other_in_the_file_may_not_overlap(write_visit: Writer) -> None:
+    points = "".join(
+        f'[[test_points]]\nname = "{name}"\nstart = 10:00:{start}\nend = 10:00:{end}\n'
+        for name, start, end in (("last", 15, 20), ("between", "05", 15))
+    )
+    with pytest.raises(VisitError, match="'as found' and 'between' overlap"):
+        open_visit(write_visit(swap={"end = 10:00:20": "end = 10:00:10"}, more=points))
+
+
 LOG_FAULTS = {
     "missing": ({}, r"no log 'flue.csv' in the folder"),
     "empty": ({"flue.csv": ""}, r"the log is empty \(flue.csv\)"),
@@ -361,7 +411,7 @@ LOG_FAULTS = {
     "names only": (flue(), r"no row of the log can be used: below its column names it is empty"),
     "text for a number": (
         swapped(1, "10:00:05,abc,30,400"),
-        r"oxygen_dry is 'abc' in column 'O2' at 10:00:05 \(flue.csv, row 3\).*rows = \[3, 3\]",
+        r"oxygen_dry is 'abc' in column 'O2' at 10:00:05 \(flue.csv, row 3\).*words = { \"abc\" = \"over range\" }",
     ),
     "impossible number": (
         swapped(3, "10:00:15,23.1,30,400"),
@@ -611,10 +661,33 @@ def test_a_log_of_the_same_quantities_continues_the_first(write_visit: Writer) -
     assert [account.used for account in readings.accounts] == [5, 5]
 
 
+@pytest.mark.parametrize(
+    ("swap", "other"),
+    [
+        ({'instrument = "analyzer"': 'instrument = "second"'}, "measured by 'second'"),
+        ({'unit = "percent" }': 'unit = "percent", origin = "instrument" }'}, "computed by 'analyzer'"),
+    ],
+)
+def test_one_quantity_by_two_instruments_is_refused(
+    write_visit: Writer, swap: dict[str, str], other: str
+) -> None:
+    second = SECOND
+    for old, new in swap.items():
+        second = second.replace(old, new)
+    files = {**flue(*STEADY), "second.csv": later(5, STEADY)}
+    more = '[instruments.second]\ndescription = "another"\n'
+    with pytest.raises(
+        VisitError,
+        match=f"oxygen_dry is measured by 'analyzer' in flue.csv, and {other} in second.csv .*name it the same",
+    ):
+        open_visit(write_visit(files=files, more_logs=second, more=more))
+
+
 def test_logs_that_hold_the_same_reading_twice_are_refused(write_visit: Writer) -> None:
     files = {**flue(*STEADY), "second.csv": flue(*STEADY)["flue.csv"]}
     with pytest.raises(
-        VisitError, match=r"oxygen_dry stands in two logs at the same time, 10:00:00 \(flue.csv and s"
+        VisitError,
+        match=r"oxygen_dry stands in two logs at the same time, 10:00:00 \(flue.csv and s.*rows = \[2, 6\]",
     ):
         open_visit(write_visit(files=files, more_logs=SECOND))
 

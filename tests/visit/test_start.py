@@ -13,6 +13,7 @@ import pytest
 from fluewright.errors import InputError
 from fluewright.visit import check_visit, open_visit, start_visit
 from fluewright.visit.proposal import propose_log
+from fluewright.visit.wordings import plain, wordings
 
 LOG = "Time,O2 [%],CO [ppm],T flue [°F],Draft [inWC],CO2 [%],Eff,Spare\n" + "".join(
     f"2026-01-14 10:00:{second:02d},5.{second % 10},3{second % 10},380,-0.02,8.1,82.5,x\n"
@@ -137,7 +138,55 @@ HEADINGS = {
     "λ [-]": ("air_ratio", "1", ""),
     "Combustion efficiency [%]": ("efficiency_gross", "percent", "one of"),
     "Flue [%]": ("flue_temperature", "percent", "percent is no unit of flue_temperature"),
+    # in the words of several languages, with and without their accents
+    "T Luft [°C]": ("air_temperature", "degC", ""),
+    "Intake air temperature (°F)": ("air_temperature", "degF", ""),
+    "Aria comburente [°C]": ("air_temperature", "degC", ""),
+    "T. aire [°C]": ("air_temperature", "degC", ""),
+    "Luchttemperatuur (°C)": ("air_temperature", "degC", ""),
+    "T stack [°C]": ("flue_temperature", "degC", ""),
+    "T Abgas (°C)": ("flue_temperature", "degC", ""),
+    "Température des fumées (°C)": ("flue_temperature", "degC", ""),
+    "TEMPERATURE FUMEES [°C]": ("flue_temperature", "degC", ""),
+    "Temperatura de humos [°C]": ("flue_temperature", "degC", ""),
+    "Temp. fumi [°C]": ("flue_temperature", "degC", ""),
+    "Rookgastemperatuur °C": ("flue_temperature", "degC", ""),
+    "Außentemperatur [°C]": ("outdoor_temperature", "degC", ""),
+    "Restsauerstoff [%]": ("oxygen_dry", "percent", ""),
+    "Oxígeno [%]": ("oxygen_dry", "percent", ""),
+    "Monoxyde de carbone [ppm]": ("carbon_monoxide_dry", "ppm", ""),
+    "CO unverdünnt [ppm]": ("carbon_monoxide_air_free", "ppm", ""),
+    "Anidride carbonica [%]": ("carbon_dioxide_dry", "percent", "most instruments compute it"),
+    "Stikstofmonoxide [ppm]": ("nitric_oxide_dry", "ppm", ""),
+    "Oxydes d'azote [ppm]": ("nitrogen_oxides_dry", "ppm", ""),
+    "CO Umgebung [ppm]": ("carbon_monoxide_ambient", "ppm", ""),
+    "Ambiente [ppm]": ("carbon_monoxide_ambient", "ppm", ""),
+    "Ambiente [°C]": ("ambient_temperature", "degC", ""),
+    "Kaminzug [Pa]": ("draft_breech", "Pa", ""),
+    "Voordruk [mbar]": ("gas_inlet_pressure", "mbar", ""),
+    "Pressione ugelli [mbar]": ("manifold_pressure", "mbar", ""),
+    "Presión atmosférica [mbar]": ("barometric_pressure", "mbar", "the values do not look like it"),
+    "Gaszählerstand [m3]": ("gas_volume", "m^3", ""),
+    "Débit gaz (m3/h)": ("gas_volume_flow", "m^3/hour", ""),
+    # of several meanings: left for a person
+    "Ta [°C]": ("air_temperature", "degC", "one of air_temperature, ambient_temperature"),
+    "Tf [°C]": ("flue_temperature", "degC", "one of flue_temperature, supply_temperature"),
+    "Inlet air temperature [°F]": ("air_temperature", "degF", "one of air_temperature, return_temperature"),
+    "Zuluft [°C]": ("air_temperature", "degC", "one of air_temperature, supply_temperature"),
+    "Tirage [Pa]": ("draft_breech", "Pa", "one of draft_breech, draft_overfire, draft_inducer"),
+    "Gasdruk [mbar]": ("gas_inlet_pressure", "mbar", "one of gas_inlet_pressure, manifold_pressure"),
+    "Gas consumption [m3]": ("gas_volume", "m^3", ""),
+    "Gas consumption": ("gas_volume", "", "the log does not say the unit"),
+    "Net stack temp [°C]": ("", "degC", "not recognized"),
 }
+
+
+@pytest.mark.law
+def test_every_wording_can_be_met_and_stands_once() -> None:
+    """A heading is compared once its marks and capitals are gone; a wording that holds some is never met."""
+    for quantity, words in wordings()["quantities"].items():
+        assert [plain(word) for word in words] == words, quantity
+        assert len(set(words)) == len(words), quantity
 
 
 @pytest.mark.parametrize("heading", HEADINGS)
@@ -162,7 +211,80 @@ TIMES = {
     "176840280{}": 'time = { column = "Time", format = "epoch" }',
     "{}": 'time = { column = "Time", format = "elapsed", start = "" }',
     "day {}": 'time = { column = "" }',
+    "14.01.26 10:00:0{}": 'time = { column = "Time", format = "%d.%m.%y %H:%M:%S" }',
+    "2/3/26 10:00:0{} AM": 'time = { column = "Time", format = "" }',
+    "01/14/2026 10:00:0{} a.m.": 'time = { column = "Time", format = "%m/%d/%Y %I:%M:%S %p" }',
+    "46036.4166{}": 'time = { column = "Time", format = "serial" }',
+    "00:0{}": 'time = { column = "Time", format = "elapsed", start = "" }',
 }
+COUNTED = {
+    "Time (min)": 'time = { column = "Time (min)", format = "elapsed", unit = "min", start = "" }',
+    "t [ms]": 'time = { column = "t [ms]", format = "elapsed", unit = "ms", start = "" }',
+    "Time_h": 'time = { column = "Time_h", format = "elapsed", unit = "h", start = "" }',
+    "Elapsed s": 'time = { column = "Elapsed s", format = "elapsed", start = "" }',
+}
+
+
+@pytest.mark.parametrize("heading", COUNTED)
+def test_the_unit_of_elapsed_time_is_read_from_its_heading(tmp_path: Path, heading: str) -> None:
+    rows = "".join(f"{second},5.{second}\n" for second in range(9))
+    (tmp_path / "log.csv").write_text(f"{heading},O2 [%]\n{rows}", encoding="utf-8")
+    assert propose_log(tmp_path / "log.csv").time[-1] == COUNTED[heading]
+
+
+def test_counted_time_that_may_be_something_else_is_asked_about(tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text("Time,O2\n00:00,5\n00:05,5\n", encoding="utf-8")
+    assert '# time = { time_column = "Time" }' in propose_log(tmp_path / "log.csv").time
+    (tmp_path / "log.csv").write_text("Time,O2\n0,5\n5000,5\n10000,5\n", encoding="utf-8")
+    assert any('"ms"?' in line for line in propose_log(tmp_path / "log.csv").time)
+
+
+ROW = "2026-01-14 10:00:00,5.9,30,199.5,20.1\n"
+
+
+@pytest.mark.parametrize(
+    ("head", "header_row", "time", "names"),
+    [
+        (
+            "Report 12,,,,\n,Gas,Gas,Temperature,Temperature\nTime,O2,CO,Flue,Intake\n,%,ppm,degF,degF\n",
+            3,
+            "Time",
+            ["O2", "CO", "Flue", "Intake"],
+        ),
+        (
+            "Time,Flue,Flue,Flue,Air\n,O2,CO,Temp,Temp\n,%,ppm,degF,degF\n",
+            2,
+            "column 1",
+            ["O2", "CO", "column 4", "column 5"],
+        ),
+    ],
+)
+def test_names_over_several_lines_are_read_together(
+    tmp_path: Path, head: str, header_row: int, time: str, names: list[str]
+) -> None:
+    (tmp_path / "log.csv").write_text(head + 3 * ROW, encoding="utf-8")
+    proposal = propose_log(tmp_path / "log.csv")
+    assert proposal.dialect["header_row"] == header_row
+    assert proposal.time == [f'time = {{ column = "{time}" }}']
+    assert [(column.name, column.quantity, column.unit, column.doubt) for column in proposal.columns] == [
+        (names[0], "oxygen_dry", "percent", ""),
+        (names[1], "carbon_monoxide_dry", "ppm", ""),
+        (names[2], "flue_temperature", "degF", ""),
+        (names[3], "air_temperature", "degF", ""),
+    ]
+
+
+def test_columns_of_one_name_are_called_by_their_places(tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text("Time,O2 [%],O2 [%]\n2026-01-14 10:00:00,5,5\n", encoding="utf-8")
+    plan = start_visit(tmp_path / "visit", logs=[tmp_path / "log.csv"]).read_text(encoding="utf-8")
+    tomllib.loads(plan.replace('# "col', '"col'))
+    assert [column.name for column in propose_log(tmp_path / "log.csv").columns] == ["column 2", "column 3"]
+
+
+def test_a_unit_in_the_cells_is_proposed(tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text("Time,O2\n2026-01-14 10:00:00,5.1 %\n", encoding="utf-8")
+    (column,) = propose_log(tmp_path / "log.csv").columns
+    assert (column.unit, column.doubt) == ("percent", "")
 
 
 @pytest.mark.parametrize("form", TIMES)
@@ -171,8 +293,18 @@ def test_the_way_time_is_written_is_proposed_and_never_guessed(tmp_path: Path, f
     (tmp_path / "log.csv").write_text(f"Time,O2 [%]\n{rows}", encoding="utf-8")
     proposal = propose_log(tmp_path / "log.csv")
     assert proposal.time[-1] == TIMES[form]
-    if "04/03" in form:
+    if "/3" in form or "/03" in form:
         assert "Day or month first?" in proposal.time[0]
+
+
+@pytest.mark.parametrize("names", [("Fecha", "Hora"), ("Data", "Ora"), ("Date", "Heure"), ("Datum", "Tijd")])
+def test_date_and_clock_are_found_by_their_words(tmp_path: Path, names: tuple[str, str]) -> None:
+    rows = "".join(f"14.01.2026,10:00:0{second},5.{second}\n" for second in range(9))
+    (tmp_path / "log.csv").write_text(f"{','.join(names)},O2 [%]\n{rows}", encoding="utf-8")
+    day, clock = names
+    assert propose_log(tmp_path / "log.csv").time == [
+        f'time = {{ date_column = "{day}", time_column = "{clock}", format = "%d.%m.%Y %H:%M:%S" }}'
+    ]
 
 
 def test_the_dialect_is_proposed(tmp_path: Path) -> None:

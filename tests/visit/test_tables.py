@@ -72,6 +72,23 @@ def read(folder: Path, content: bytes, **log: Any) -> Readings:
     return read_log(path, log=made, attendance=ATTENDANCE, instruments=INSTRUMENTS).readings
 
 
+def test_a_cell_shown_in_percent_is_read_as_it_is_shown(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    for row in (NAMES, [TIMES[0], 0.051, 31], [TIMES[1], 5.2, 32]):
+        book.active.append(row)
+    book.active["B2"].number_format = "0.0%"
+    sink = io.BytesIO()
+    book.save(sink)
+    readings = read(tmp_path, sink.getvalue())
+    np.testing.assert_allclose(readings.frame["oxygen_dry"], [0.051, 0.052], rtol=1e-12)
+    (column, _) = propose_log(tmp_path / "log.table").columns
+    assert (column.quantity, column.unit) == ("oxygen_dry", "percent")
+    with pytest.raises(
+        VisitError, match=r"'5.1 %' in column 'O2' .*Put the cell into 1, or write .*\"percent\""
+    ):
+        read(tmp_path, sink.getvalue(), columns={"O2": {"quantity": "oxygen_dry", "unit": "1"}})
+
+
 ROWS = [[time, 5.1 + row / 10, 31 + row] for row, time in enumerate(TIMES)]
 
 

@@ -54,6 +54,11 @@ class Quantity:
         """Return the unit shown in `system`, "US" or "SI"."""
         return self.us if system == "US" else self.si
 
+    @property
+    def usual_units(self) -> tuple[str, ...]:
+        """The units shown in either system, by pint's names, each once."""
+        return tuple(dict.fromkeys((self.us.unit, self.si.unit)))
+
 
 @functools.cache
 def quantities() -> Mapping[str, Quantity]:

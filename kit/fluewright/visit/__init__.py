@@ -8,6 +8,7 @@ from fluewright.visit.problems import Problem, VisitError
 from fluewright.visit.readings import (
     Cell,
     Channel,
+    ClockOffset,
     Drift,
     Readings,
     RowAccount,
@@ -16,6 +17,7 @@ from fluewright.visit.readings import (
     StatedAccuracy,
     TestPointRows,
     Visit,
+    tell_more,
 )
 from fluewright.visit.schema import LimitOverride, VisitFile, visit_schema
 from fluewright.visit.start import start_visit
@@ -24,6 +26,7 @@ from fluewright.visit.times import moment_on_utc
 __all__ = [
     "Cell",
     "Channel",
+    "ClockOffset",
     "Drift",
     "LimitOverride",
     "Problem",
@@ -42,5 +45,6 @@ __all__ = [
     "moment_on_utc",
     "open_visit",
     "start_visit",
+    "tell_more",
     "visit_schema",
 ]

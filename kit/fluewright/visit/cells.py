@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import functools
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -13,66 +15,19 @@ from numpy.typing import NDArray
 
 from fluewright.units import Array
 from fluewright.visit.readings import Cell
+from fluewright.visit.wordings import same_unit, unit_of, wordings
 
 TEXT = -1  # the state of a cell that is neither a number nor a word known below; never leaves this room
 
-# Words of the trade's instruments, lower case, without a source: common practice.
-_NO_READING = frozenset(
-    {
-        "na",
-        "n/a",
-        "#n/a",
-        "nan",
-        "null",
-        "none",
-        "nil",
-        "err",
-        "error",
-        "fault",
-        "fail",
-        "failed",
-        "off",
-        "open",
-    }
-    | {"short", "purge", "purging", "warmup", "warm-up", "wait", "invalid"}
-    | {"#div/0!", "#value!", "#ref!", "#num!", "#name?", "#null!"}  # of a sheet
-)
-_OVER_RANGE = frozenset(
-    {
-        "over",
-        "over range",
-        "over-range",
-        "over_range",
-        "overrange",
-        "overload",
-        "overflow",
-        "ovr",
-        "ovf",
-        "ovl",
-    }
-    | {"ofl", "ol", "o.l", "o.l.", "or", "hi", "high", "max", "inf", "+inf", "infinity"}
-)
-_UNDER_RANGE = frozenset(
-    {
-        "under",
-        "under range",
-        "under-range",
-        "under_range",
-        "underrange",
-        "underflow",
-        "udr",
-        "ufl",
-        "ul",
-        "lo",
-    }
-    | {"low", "-inf"}
-)
 SWITCHES = frozenset({"blower_on", "burner_on"})  # quantities that are on or off
 _SWITCH = {"on": 1.0, "true": 1.0, "yes": 1.0, "off": 0.0, "false": 0.0, "no": 0.0}
 
 _BLANKS = " \t\u00a0\u2007\u2009\u202f"
 _NUMBER = r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?"
 _GROUPED = re.compile(r"([+-]?[1-9][0-9]{0,2})((?:([ ',.])[0-9]{3})(?:\3[0-9]{3})*)([.,][0-9]*)?", re.ASCII)
+
+
+_AMBIGUOUS = re.compile(r"[1-9][0-9]{0,2}[.,][0-9]{3}( ?\D*)?")  # a bound: of thousands, or to three decimals
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,11 +50,17 @@ class Cells:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Writing:
-    """How a log writes numbers: the decimal mark, the mark between thousands, and whether on and off are numbers."""
+    """How a log writes numbers: the decimal mark, the mark between thousands, and whether on and off are numbers.
+
+    `words` says what words mean, by visit.toml. A number may carry its unit, where that is `unit`, of `quantity`.
+    """
 
     decimal: str = "."
     thousands: str = ""
     switch: bool = False
+    words: Mapping[str, str] = field(default_factory=dict)
+    unit: str = ""
+    quantity: str = ""
 
 
 def read_cells(tokens: pa.StringArray, *, writing: Writing) -> Cells:
@@ -141,8 +102,10 @@ class Word:
 
 
 def read_word(text: str, *, writing: Writing) -> Word:
-    """Read one cell in full: words, bounds such as ">2000", and thousands marks."""
-    word = text.strip(_BLANKS).lower()
+    """Read one cell in full: words, bounds such as ">2000", thousands marks, and numbers that carry their unit."""
+    word = " ".join(text.strip(_BLANKS).casefold().split())
+    if (meant := _meant(word, writing)) is not None:
+        return Word(state=meant)
     number = _number(word, writing)
     if number is not None:
         return Word(state=Cell.NUMBER, value=number)
@@ -150,16 +113,69 @@ def read_word(text: str, *, writing: Writing) -> Word:
         return Word(state=Cell.EMPTY)
     if writing.switch and word in _SWITCH:
         return Word(state=Cell.NUMBER, value=_SWITCH[word])
-    if word in _OVER_RANGE or (len(word) > 1 and not word.strip("+^>")):
+    if state := _words().get(word, _words().get(word.rstrip(".!"))):
+        return Word(state=state)
+    if len(word) > 1 and not word.strip("+^>"):
         return Word(state=Cell.OVER_RANGE)
-    if word in _UNDER_RANGE or (len(word) > 1 and not word.strip("<")):
+    if len(word) > 1 and not word.strip("<"):
         return Word(state=Cell.UNDER_RANGE)
-    if word in _NO_READING or not word.strip("-–—_.*?/#"):
+    if not word.strip("-–—_.*?/#"):
         return Word(state=Cell.NO_NUMBER)
-    bound = _number(word.lstrip(">≥=<≤ "), writing) if word[0] in ">≥<≤" else None
-    if bound is not None:
-        return Word(state=Cell.OVER_RANGE if word[0] in ">≥" else Cell.UNDER_RANGE, bound=bound)
-    return Word(state=TEXT)
+    bounded = word[0] in ">≥<≤"
+    if bounded and _AMBIGUOUS.fullmatch(word.lstrip(">≥=<≤ ")) and writing.decimal in word:
+        return Word(state=TEXT)
+    number = _with_unit(word.lstrip(">≥=<≤ ") if bounded else word, writing)
+    if number is None:
+        return Word(state=TEXT)
+    if not bounded:
+        return Word(state=Cell.NUMBER, value=number)
+    return Word(state=Cell.OVER_RANGE if word[0] in ">≥" else Cell.UNDER_RANGE, bound=number)
+
+
+@functools.cache
+def _words() -> Mapping[str, Cell]:
+    """Return what the words of the trade's instruments mean."""
+    known = wordings()["cells"]
+    states = {"no_reading": Cell.NO_NUMBER, "over_range": Cell.OVER_RANGE, "under_range": Cell.UNDER_RANGE}
+    return {word: state for kind, state in states.items() for word in known[kind]}
+
+
+_MEANINGS = {
+    "no reading": Cell.NO_NUMBER,
+    "over range": Cell.OVER_RANGE,
+    "under range": Cell.UNDER_RANGE,
+}
+
+
+def _meant(word: str, writing: Writing) -> Cell | None:
+    """Return what visit.toml says of a word."""
+    meanings = (meaning for name, meaning in writing.words.items() if name.casefold().split() == word.split())
+    return _MEANINGS.get(next(meanings, ""))
+
+
+def meant_numbers(writing: Writing) -> Mapping[float, Cell]:
+    """Return the numbers that stand among the words of visit.toml, and what they mean."""
+    numbers = ((_number(word.strip(_BLANKS), writing), meaning) for word, meaning in writing.words.items())
+    return {number: _MEANINGS[meaning] for number, meaning in numbers if number is not None}
+
+
+def _with_unit(word: str, writing: Writing) -> float | None:
+    """Return a number, or one that carries the unit of its column."""
+    number, unit = unit_parted(word)
+    if (
+        unit
+        and unit != writing.unit
+        and not (writing.quantity and same_unit(unit, writing.unit, writing.quantity))
+    ):
+        return None
+    return _number(number, writing)
+
+
+def unit_parted(word: str) -> tuple[str, str]:
+    """Return the number and pint's name of the unit of a cell such as "30 ppm"; all of it and "" without a unit."""
+    found = re.fullmatch(r"([+-]?[\d.,][\d.,' ]*?)\s*([^\d\s.,'].*)", word)
+    unit = unit_of(found[2]) if found else None
+    return (word, "") if found is None or unit in {None, "1"} else (found[1], str(unit))
 
 
 def _number(word: str, writing: Writing) -> float | None:

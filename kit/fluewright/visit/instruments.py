@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from fluewright import sources, units
 from fluewright.visit.problems import RefusalError
@@ -22,9 +22,11 @@ def stated_accuracy(instruments: Mapping[str, Instrument], instrument: str, quan
     accuracy = known.accuracy.get(quantity) if known is not None else None
     if accuracy is None:
         return StatedAccuracy(instrument=instrument, stated=False)
-    unit = sources.quantity(quantity).unit
-    step = "delta_degC" if unit == "K" else unit
-    span = _span(accuracy, unit, quantity)
+    known_as = sources.quantity(quantity)
+    step, usual = known_as.unit, known_as.usual_units
+    if step == "K":
+        step, usual = "delta_degC", tuple(f"delta_{one}" for one in usual)
+    span = _span(accuracy, quantity)
     if accuracy.of_span is not None and span is None:
         raise RefusalError(
             f"the accuracy of {quantity} is a share of the span, and no span is given",
@@ -33,20 +35,35 @@ def stated_accuracy(instruments: Mapping[str, Instrument], instrument: str, quan
         )
     return StatedAccuracy(
         instrument=instrument,
-        absolute=units.parse(accuracy.absolute, step, "absolute") if accuracy.absolute else 0.0,
+        absolute=_parsed(accuracy.absolute, step, "absolute", usual),
         of_reading=accuracy.of_reading or 0.0,
         of_span=(accuracy.of_span or 0.0) * (span[1] - span[0] if span else 0.0),
-        resolution=units.parse(accuracy.resolution, step, "resolution") if accuracy.resolution else 0.0,
+        resolution=_parsed(accuracy.resolution, step, "resolution", usual),
         response_time=accuracy.response_time or 0.0,
         stated=any(part is not None for part in (accuracy.absolute, accuracy.of_reading, accuracy.of_span)),
         span=span,
     )
 
 
-def _span(accuracy: Accuracy, unit: str, quantity: str) -> tuple[float, float] | None:
+def _parsed(text: str | None, unit: str, name: str, usual: Sequence[str]) -> float:
+    number = units.parse(text, unit, name, usual=usual) if text else 0.0
+    if number < 0:
+        raise RefusalError(
+            f"{name} is {text}", rule="it is not below zero", way_out="Write it without the minus"
+        )
+    return number
+
+
+def _read(text: str, quantity: str, name: str) -> float:
+    """Return a reading of a quantity, written as text, in SI."""
+    known = sources.quantity(quantity)
+    return units.parse(text, known.unit, name, usual=known.usual_units)
+
+
+def _span(accuracy: Accuracy, quantity: str) -> tuple[float, float] | None:
     if accuracy.span is None:
         return None
-    low, high = (units.parse(text, unit, "span") for text in accuracy.span)
+    low, high = (_read(text, quantity, "span") for text in accuracy.span)
     if not low < high:
         raise RefusalError(
             f"the span of {quantity} runs from {accuracy.span[0]} to {accuracy.span[1]}",
@@ -113,12 +130,11 @@ def stated_drift(instruments: Mapping[str, Instrument], instrument: str, quantit
 
 
 def _found(quantity: str, *checks: KnownGas | None) -> tuple[tuple[float, float], ...]:
-    unit = sources.quantity(quantity).unit
     found = []
     for check in checks:
         if check is not None:
-            shown = units.parse(check.shown, unit, "shown")
-            found.append((shown, shown - units.parse(check.applied, unit, "applied")))
+            shown = _read(check.shown, quantity, "shown")
+            found.append((shown, shown - _read(check.applied, quantity, "applied")))
     if len(found) > 1 and not found[0][0] < found[1][0]:
         raise RefusalError(
             f"the span check of {quantity} shows no more than the zero check",

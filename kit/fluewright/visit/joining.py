@@ -11,17 +11,19 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from fluewright import sources
 from fluewright.units import Array
 from fluewright.visit.cells import SWITCHES
-from fluewright.visit.clocks import Offset, estimate_offset
+from fluewright.visit.clocks import Delay, Offset, delay_of, estimate_offset
+from fluewright.visit.instruments import stated_accuracy
 from fluewright.visit.problems import Problem, VisitError
-from fluewright.visit.readings import Cell, Channel, Readings, RowAccount, SetAsideRows
-from fluewright.visit.schema import Log
+from fluewright.visit.readings import Cell, Channel, ClockOffset, Readings, RowAccount, SetAsideRows
+from fluewright.visit.schema import Instrument, Log
 from fluewright.visit.tidy import OneLog
 from fluewright.visit.times import Micros
 
 
-def join_logs(logs: Sequence[OneLog]) -> Readings:
+def join_logs(logs: Sequence[OneLog], *, instruments: Mapping[str, Instrument]) -> Readings:
     """Join logs on the times of the first, by the nearest reading within half of each log's own interval.
 
     Logs that hold a quantity of the first continue it, before or after. Where visit.toml asks for it, a log's clock
@@ -31,11 +33,12 @@ def join_logs(logs: Sequence[OneLog]) -> Readings:
     Raises
     ------
     VisitError
-        Two logs hold the same quantity at the same time, a log has no time near the first's, or the offset of a
-        clock cannot be told from events.
+        Two logs hold the same quantity at the same time or by different instruments, a log has no time near the
+        first's, or the offset of a clock cannot be told from events.
     """
-    logs = _on_one_clock(logs)
-    problems = [problem for pair in combinations(logs, 2) for problem in _overlap(*pair)]
+    logs = _on_one_clock(logs, instruments)
+    pairs = tuple(combinations(logs, 2))
+    problems = [problem for pair in pairs for problem in (*_overlap(*pair), *_two_tools(*pair))]
     if problems:
         raise VisitError(problems)
     first = set(logs[0].readings.frame)
@@ -63,12 +66,16 @@ def join_logs(logs: Sequence[OneLog]) -> Readings:
             problems.append(_apart(log, name))
             continue
         joined.put(log.readings, matched, match.places[matched])
-        used = match.places[matched]
+        used = nearest = match.places[matched]
         if log.log.interpolate:
             used = np.union1d(used, joined.interpolate(log.readings, matched, match.within))
-        unused = np.setdiff1d(np.arange(len(log.rows)), used)
+            # What is drawn between readings does not hold them, but for those over range: a peak stays a peak.
+            between = ~log.readings.frame.index[nearest].isin(joined.index)
+            asides.append(log.readings.frame.iloc[np.unique(nearest[between])])
+        every = np.arange(len(log.rows))
+        asides.append(_as_bounds(log.readings, np.setdiff1d(every, nearest)))
+        unused = np.setdiff1d(every, used)
         accounts[id(log)] = _with_unused(accounts[id(log)], log, unused, name, match.within)
-        asides.append(_as_bounds(log.readings, unused))
     if problems:
         raise VisitError(problems)
     aside = (
@@ -82,29 +89,43 @@ def join_logs(logs: Sequence[OneLog]) -> Readings:
 # ------------------------------------------------------------------------------------------ clocks
 
 
-def _on_one_clock(logs: Sequence[OneLog]) -> list[OneLog]:
+def _on_one_clock(logs: Sequence[OneLog], instruments: Mapping[str, Instrument]) -> list[OneLog]:
     """Return the logs with the clocks corrected that are to be told from shared events."""
     problems, told = [], []
     for log in logs:
         if log.log.time.offset != "estimate":
             told.append(log)
             continue
-        offset = estimate_offset(log.readings.frame, logs[0].readings.frame) if log is not logs[0] else None
+        delays = _delays((log, logs[0]), instruments)
+        latest = {name: delay.latest for name, delay in delays.items()}
+        ours, theirs = log.readings.frame, logs[0].readings.frame
+        offset = estimate_offset(ours, theirs, latest=latest) if log is not logs[0] else None
         if offset is None or not offset.certain:
             problems.append(_no_offset(log, logs[0], offset))
         else:
-            told.append(_shifted(log, offset, logs[0].log.file))
+            told.append(_shifted(log, offset, delays, logs[0].log.file))
     if problems:
         raise VisitError(problems)
     return told
 
 
-def _shifted(log: OneLog, offset: Offset, first: str) -> OneLog:
+def _delays(logs: Sequence[OneLog], instruments: Mapping[str, Instrument]) -> Mapping[str, Delay]:
+    """Return how late an event may show in each channel of some logs."""
+    return {
+        name: delay_of(name, response_time=stated_accuracy(instruments, one.instrument, name).response_time)
+        for log in logs
+        for name, one in log.readings.channels.items()
+    }
+
+
+def _shifted(log: OneLog, offset: Offset, delays: Mapping[str, Delay], first: str) -> OneLog:
     shift = pd.Timedelta(round(offset.seconds * 1e6), unit="us")
+    low, seconds, high = (f"{round(end, 1):+g}" for end in (offset.low, offset.seconds, offset.high))
     note = (
-        f"{offset.seconds:+g} s added to its times, estimated from {offset.events} events shared with {first}, which "
-        f"fall together within ± {offset.spread:g} s; the next best offset joins {offset.rival}; "
-        "the lag of a sensor counts as its clock's"
+        f"{seconds} s added to its times, estimated from {offset.events} events shared with {first} (95 % interval "
+        f"{low} to {high} s; the next best offset joins {offset.rival}). The lag of a sensor counts as its clock's, so "
+        f"the interval allows for events that show late: {_latest(offset.channels, delays)}; in {first}, "
+        f"{_latest(offset.reference_channels, delays)}"
     )
     readings = log.readings
     (account,) = readings.accounts
@@ -112,22 +133,45 @@ def _shifted(log: OneLog, offset: Offset, first: str) -> OneLog:
         name: getattr(readings, name).set_axis(getattr(readings, name).index + shift)
         for name in ("frame", "states", "lower_bounds", "aside")
     }
-    accounts = (replace(account, notes=(*account.notes, note)),)
+    clock = ClockOffset(
+        seconds=offset.seconds,
+        low=offset.low,
+        high=offset.high,
+        events=offset.events,
+        channels=offset.channels,
+        reference=first,
+        reference_channels=offset.reference_channels,
+    )
+    accounts = (replace(account, notes=(*account.notes, note), clock=clock),)
     return replace(log, readings=replace(readings, **frames, accounts=accounts))
+
+
+def _latest(channels: Sequence[str], delays: Mapping[str, Delay]) -> str:
+    """Return in words how late an event may show in some channels, and where that comes from."""
+    return ", ".join(_late(sources.quantity(name).label, delays[name]) for name in channels)
+
+
+def _late(label: str, delay: Delay) -> str:
+    if not delay.latest:
+        return f"'{label}' at once"
+    why = "as its response time is stated" if delay.stated else "assumed, as no response time is stated"
+    way = f", {delay.way:g} s of it on the way to the sensor" if delay.way else ""
+    return f"'{label}' up to {delay.latest:g} s ({why}{way})"
 
 
 def _no_offset(log: OneLog, first: OneLog, offset: Offset | None) -> Problem:
     what = "no event, a moment at which readings begin to move, is found in both logs"
     if log is first:
         what = "it is the first log, to whose times the others are joined"
-    elif offset is not None and offset.rival * 2 > offset.events > 1:
-        what = f"{offset.seconds:+g} s would join {offset.events} events, and another offset {offset.rival}"
+    elif offset is not None and offset.votes == 1:
+        what = f"only 1 event is shared with {first.log.file}"
     elif offset is not None:
-        what = f"only {offset.events} event is shared with {first.log.file}"
+        seconds = f"{round(offset.seconds, 1):+g} s would join {offset.votes} of {offset.seen} events"
+        what = f"{seconds}, and another offset {offset.rival}"
     return Problem(
         what=f"the offset of its clock cannot be estimated: {what}",
         where=log.log.file,
-        rule="at least two shared events tell an offset, twice as many as tell any other",
+        rule="at least two shared events tell an offset, more than half of those seen, twice as many as tell any other",
         way_out="Enter it instead: time.offset = with the seconds to add to this log's times",
     )
 
@@ -198,12 +242,35 @@ def _overlap(one: OneLog, other: OneLog) -> Iterator[Problem]:
     early, late = sorted((one, other), key=lambda log: log.readings.frame.index[0])
     if shared and early.readings.frame.index[-1] >= late.readings.frame.index[0]:
         files = [log.readings.accounts[0].file for log in (early, late)]
+        again = late.rows[late.readings.frame.index <= early.readings.frame.index[-1]]
+        rows = f"[{again.min()}, {again.max()}]"
         yield Problem(
             what=f"{shared[0]} stands in two logs at the same time, {late.readings.frame.index[0]:%H:%M:%S}",
             where=f"{files[0]} and {files[1]}",
             rule="each reading comes from one log",
-            way_out="Take the column out of one of them in visit.toml, or name another quantity",
+            way_out=f"Set the rows that {files[1]} repeats aside in visit.toml, with rows = {rows} and why; or take "
+            "the column out of one of the two",
         )
+
+
+def _two_tools(one: OneLog, other: OneLog) -> Iterator[Problem]:
+    """Yield the first quantity that two logs hold by different instruments, or of which only one is measured."""
+    ours, theirs = one.readings.channels, other.readings.channels
+    for quantity in (name for name in ours if name in theirs):
+        tools = [f"'{log[quantity].instrument}'" for log in (ours, theirs)]
+        origins = ["measured" if log[quantity].origin == "measured" else "computed" for log in (ours, theirs)]
+        if len(set(tools)) == len(set(origins)) == 1:
+            continue
+        files = [log.readings.accounts[0].file for log in (one, other)]
+        first, second = (f"{origin} by {tool}" for origin, tool in zip(origins, tools, strict=True))
+        yield Problem(
+            what=f"{quantity} is {first} in {files[0]}, and {second} in {files[1]}",
+            where=f"{files[0]} and {files[1]}",
+            rule="each quantity is read by one instrument throughout a visit: it has one accuracy",
+            way_out="Take the column out of one of the two logs, or make two visits of them; if it is one instrument, "
+            "name it the same in both",
+        )
+        return
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

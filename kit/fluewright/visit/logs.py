@@ -25,7 +25,7 @@ import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
 from fluewright.units import Array
-from fluewright.visit.cells import SWITCHES, TEXT, Cells, Writing, read_cells
+from fluewright.visit.cells import SWITCHES, TEXT, Cells, Writing, read_cells, read_word
 from fluewright.visit.problems import Problem, VisitError, shown
 from fluewright.visit.raw import TEXTS_KEPT, BlockRead, RawLog, TimedRows
 from fluewright.visit.readings import Cell
@@ -40,6 +40,9 @@ _WORKERS = 2  # blocks are parsed beside each other while the next is read
 _SAMPLE_ROWS = 200  # rows looked at to tell how many cells a row has
 _EXAMPLE_LENGTH = 120
 _BOMS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
+_MONOXIDE = (
+    "carbon_monoxide_"  # begins the name of each quantity whose danger outlives a row that cannot be used
+)
 _ASCII_BELOW_128 = frozenset({"utf-8", "utf8", "latin-1", "cp1252", "iso-8859-1"})
 
 
@@ -231,6 +234,13 @@ def _layout(head: list[str], sample: list[str], log: Log) -> _Layout:
     )
 
 
+def _headings(lines: Sequence[str], layout: _Layout, log: Log) -> dict[str, tuple[str, str]]:
+    """Return the name of each quantity's column, and the cell below it."""
+    below = _cells_of(lines[log.header_row], log) if log.header_row < len(lines) else []
+    below += [""] * layout.width
+    return {quantity: (layout.names[place], below[place]) for quantity, place in layout.quantities.items()}
+
+
 def _no_column(name: str, key: str, names: list[str], twice: bool, head: str, log: Log) -> Problem:
     known = [known for known in names if known]
     near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
@@ -302,6 +312,7 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
     scales = {one.quantity: column_scale(one.unit, one.quantity) for one in log.columns.values()}
     raw = RawLog(scales, room=room)
     raw.size = size
+    raw.headings = _headings(lines, layout, log)
     if log.header_row > 1:
         raw.notes.append(f"{log.header_row - 1} lines above the column names are not rows")
     mapped = {layout.names[place] for place in (*layout.time, *layout.quantities.values())}
@@ -318,9 +329,9 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
                 raw.follow(waiting.popleft().result())
         for block_read in waiting:
             raw.follow(block_read.result())
-    if raw.shifted:
+    if raw.misfits:
         raw.notes.append(
-            "rows with too few or too many cells are judged for nothing, not for carbon monoxide either"
+            "rows with too few or too many cells are judged for nothing but what carbon monoxide they may hold"
         )
     raw.sha256 = digest.hexdigest()
     return raw
@@ -472,17 +483,41 @@ def _set_aside_ragged(ragged: Sequence[_Ragged], layout: _Layout, log: Log, raw:
     timed = read_times(
         pa.array(stamps, pa.string()), form=log.time.format, writing=_writing(log), dated=_dated(log)
     ).valid
-    for row, has_time in zip(ragged, timed, strict=True):
+    misfits = []
+    for row, texts, has_time in zip(ragged, cells, timed, strict=True):
         blank = not row.text.strip(" \t\0")
         reason = "blank line" if blank else "text row"
         if has_time and row.cells > 1:
             reason = f"{row.cells} cells where a row has {layout.width}"
-            raw.shifted = True
+            misfits.append((row.row, texts))
         raw.set_aside(reason, [row.row], row.text[:_EXAMPLE_LENGTH])
+
+    rows = np.array([row for row, _ in misfits], np.int64)
+    for quantity, place in layout.quantities.items():
+        if misfits and quantity.startswith(_MONOXIDE):
+            writing = _writing(log, quantity)
+            values = [_greatest(texts, place, layout.width, writing) for _, texts in misfits]
+            raw.misfits[quantity] = rows, np.array(values, np.float64)
+
+
+def _greatest(texts: Sequence[str], place: int, width: int, writing: Writing) -> float:
+    """Return the greatest number of a column that a row may hold: counted from its beginning, and from its end."""
+    places = {place, place - width + len(texts)} & set(range(len(texts)))
+    words = [read_word(texts[one], writing=writing) for one in places]
+    return float(np.fmax.reduce([math.nan, *(end for word in words for end in (word.value, word.bound))]))
 
 
 def _writing(log: Log, quantity: str = "") -> Writing:
-    return Writing(decimal=log.decimal, thousands=log.thousands, switch=quantity in SWITCHES)
+    return Writing(
+        decimal=log.decimal,
+        thousands=log.thousands,
+        switch=quantity in SWITCHES,
+        words=log.words,
+        unit=next(
+            (column.unit for column in log.columns.values() if column.quantity == quantity), log.time.unit
+        ),
+        quantity=quantity,
+    )
 
 
 def _dated(log: Log) -> bool:
@@ -572,9 +607,13 @@ def _set_aside_untimed(
 
     Return which rows are such readings.
     """
-    shifted = rows[valid & ~keep]
+    misfit = valid & ~keep
+    shifted = rows[misfit]
     if len(shifted):
-        raw.shifted = True
+        for quantity, column in cells.items():
+            if quantity.startswith(_MONOXIDE):
+                least = column.values if column.bounds is None else np.fmax(column.values, column.bounds)
+                raw.misfits[quantity] = shifted, least[misfit]
         raw.set_aside(
             f"more cells than the {layout.width - len(layout.surplus)} named", shifted, block.line(shifted[0])
         )

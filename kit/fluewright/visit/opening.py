@@ -40,6 +40,15 @@ from fluewright.visit.tidy import OneLog, read_log
 from fluewright.visit.times import moment_on_utc
 
 PLAN = "visit.toml"
+_RANGES = (
+    "gas_inlet_range",
+    "oxygen_range",
+    "oxygen_range_low",
+    "carbon_dioxide_range",
+    "carbon_dioxide_range_low",
+    "temperature_rise",
+    "temperature_rise_low",
+)
 _LATE = pd.Timedelta(minutes=1)  # chosen here: a start or end noted by hand may miss the log by this much
 
 
@@ -80,8 +89,8 @@ def open_visit(folder: Path | str) -> Visit:
     if sound is None:
         raise VisitError(problems)
     problems += [*_appliance_problems(sound, at), *_check_problems(sound, at), *_limit_problems(sound, at)]
-    problems += _record_problems(sound, at)
-    readings = _join(logs, problems) if len(logs) == len(sound.logs) else None
+    problems += [*_calibration_problems(sound, at), *_record_problems(sound, at)]
+    readings = _join(logs, pieces, problems) if len(logs) == len(sound.logs) else None
     spots = _spots(sound.readings, pieces, ("readings",), at, problems)
     points = _test_points(sound, pieces, readings, at, problems)
     if problems or plan is None or readings is None:
@@ -283,14 +292,34 @@ def _unknown_instrument(name: str, pieces: _Pieces, where: str) -> Iterator[Prob
 
 
 def _appliance_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
-    rise = plan.appliance.temperature_rise
-    if rise is not None and not 0 < rise[0] < rise[1]:
-        yield Problem(
-            what="the nameplate's temperature rise does not run from low to high",
-            where=at("appliance", "temperature_rise"),
-            rule="the lowest comes first",
-            way_out='Write it such as ["35 delta_degF", "65 delta_degF"]',
-        )
+    for key in _RANGES:
+        ends = getattr(plan.appliance, key)
+        if ends is not None and not 0 <= ends[0] < ends[1]:
+            yield Problem(
+                what=f"the nameplate's {key.replace('_', ' ')} does not run from low to high",
+                where=at("appliance", key),
+                rule="the lowest comes first, and is not below zero",
+                way_out='Write it such as ["35 delta_degF", "65 delta_degF"], in its own unit',
+            )
+
+
+def _calibration_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
+    for name, instrument in plan.instruments.items():
+        calibrated, due = instrument.calibrated, instrument.calibration_due
+        if calibrated is not None and calibrated > plan.visit.date:
+            yield Problem(
+                what=f"{name} was calibrated on {calibrated}, after the visit of {plan.visit.date}",
+                where=at("instruments", name, "calibrated"),
+                rule="what counts is the last calibration before the visit",
+                way_out="Put the date right, or enter the calibration before",
+            )
+        if calibrated is not None and due is not None and due < calibrated:
+            yield Problem(
+                what=f"the calibration of {name} was due on {due}, before it was calibrated on {calibrated}",
+                where=at("instruments", name, "calibration_due"),
+                rule="a calibration is due after the last one",
+                way_out="Put the dates right",
+            )
 
 
 def _check_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
@@ -400,9 +429,9 @@ def _sheet_problems(path: Path, log: Log, where: str) -> Iterator[Problem]:
         )
 
 
-def _join(logs: list[OneLog], problems: list[Problem]) -> Readings | None:
+def _join(logs: list[OneLog], pieces: _Pieces, problems: list[Problem]) -> Readings | None:
     try:
-        return join_logs(logs)
+        return join_logs(logs, instruments=pieces.instruments)
     except VisitError as error:
         problems += error.problems
         return None
@@ -417,11 +446,11 @@ def _number(text: str, quantity: str) -> float:
         r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\d,.].*|1)?", text, re.ASCII | re.DOTALL
     )
     if found is None:
-        unit = sources.quantity(quantity).us.unit
+        either = " or ".join(f"'5.2 {unit}'" for unit in sources.quantity(quantity).usual_units)
         raise RefusalError(
             f"{quantity} is {shown(text)}",
             rule="a reading is a number and its unit",
-            way_out=f"Write it such as '5.2 {unit}', with a point for decimals and no mark between thousands",
+            way_out=f"Write it such as {either}, with a point for decimals and no mark between thousands",
         )
     slope, offset = column_scale((found[2] or "").strip(), quantity)
     return float(found[1]) * slope + offset
@@ -493,7 +522,7 @@ def _test_points(
         if readings is not None:
             problems += _outside(rows, readings, at("test_points", number, "start"))
     problems += _replaced(plan, at)
-    for one, other in pairwise(points):
+    for one, other in pairwise(sorted(points, key=lambda point: point.start)):
         if other.start < one.end and one.start < other.end:
             problems.append(_conflict(one, other, "overlap in time", at("test_points")))
     names = [point.name for point in points]

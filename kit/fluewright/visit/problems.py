@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -57,3 +58,8 @@ def shown(text: object) -> str:
     """Return text from outside in quotes, on one line, without control characters, and not too long."""
     line = "".join(letter if letter.isprintable() else repr(letter)[1:-1] for letter in str(text))
     return f"'{line[:_LONGEST_SHOWN]}…'" if len(line) > _LONGEST_SHOWN else f"'{line}'"
+
+
+def text_in_toml(text: str) -> str:
+    """Return text as a TOML string, whatever it holds."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

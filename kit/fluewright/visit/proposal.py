@@ -3,15 +3,10 @@
 from __future__ import annotations
 
 import csv
-import functools
-import json
 import re
-import tomllib
-import unicodedata
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from importlib import resources
+from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -22,13 +17,21 @@ import pyarrow as pa
 
 from fluewright import sources, units
 from fluewright.errors import InputError, UnitError
-from fluewright.visit.cells import TEXT, Writing, read_cells
+from fluewright.units import Array
+from fluewright.visit.cells import TEXT, Writing, read_cells, unit_parted
+from fluewright.visit.problems import text_in_toml
 from fluewright.visit.tables import MARK, kind_of, sheets_of, table_lines
 from fluewright.visit.times import read_times
+from fluewright.visit.wordings import plain, quantities_named, same_unit, split_unit, unit_of, wordings
 
 _LOOKED_AT = 1 << 18  # bytes of a log
 _DELIMITERS = ",;\t|"
-_PATTERNS = ("%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y", "%Y/%m/%d", "%Y.%m.%d")
+_PATTERNS = (
+    *("%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y", "%Y/%m/%d", "%Y.%m.%d"),
+    *("%d.%m.%y", "%d/%m/%y", "%m/%d/%y", "%y/%m/%d", "%d-%m-%y", "%m-%d-%y", "%y-%m-%d"),
+)
+_LONG = 600.0  # s, chosen here: rows farther apart speak against the unit of elapsed time
+_SERIAL_DAYS = (30_000, 80_000)  # of the years 1982 to 2119
 _CLOCKS = ("%H:%M:%S", "%H:%M", "%I:%M:%S %p", "%I:%M %p", "%H:%M:%S.%f")
 
 
@@ -57,20 +60,17 @@ class Proposal:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Sheet:
-    """The first rows of a log, cut into cells."""
+    """The first rows of a log, cut into cells.
+
+    `names` are those by which the map can call the columns, `headings` what stands above each, in every way to read it.
+    """
 
     header_row: int
     names: Sequence[str]
+    headings: Sequence[Sequence[str]]
     units: Sequence[str]
     columns: Sequence[pa.StringArray]
     writing: Writing
-
-
-@functools.cache
-def _wordings() -> Mapping[str, Any]:
-    return tomllib.loads(
-        resources.files("fluewright.visit").joinpath("wordings.toml").read_text(encoding="utf-8")
-    )
 
 
 def propose_log(path: Path) -> Proposal:
@@ -158,35 +158,57 @@ def _sheet(path: Path, lines: Sequence[str], mark: str) -> _Sheet:
         raise InputError(
             f"no columns were found in {path}; a log has a row of column names and rows of cells below it"
         )
-    number = next(
-        (
-            place
-            for place, row in enumerate(rows)
-            if abs(len(row) - width[0][0]) <= 1 and sum(map(_is_word, row)) >= max(2, len(row) // 2)
-        ),
-        None,
-    )
-    if number is None:
+    width_of_rows = width[0][0]
+    first = next((place for place, row in enumerate(rows) if _is_of_names(row, width_of_rows)), None)
+    if first is None:
         raise InputError(
             f"no row of column names was found in {path}; write its [[logs]] by hand, with header_row = 0"
         )
+    end = first + 1
+    while end < len(rows) and _is_of_names(rows[end], width_of_rows) and not _is_of_units(rows[end]):
+        end += 1
+    above = [[cell.strip() for cell in row] for row in rows[first:end]]
+    number = first + max(range(len(above)), key=lambda place: _recognized(above[place]))
     names = [name.strip() for name in rows[number]]
-    body = [
-        row + [""] * (len(names) - len(row))
-        for row in rows[number + 1 :]
-        if any(cell.strip() for cell in row)
-    ]
+    body = [row + [""] * (len(names) - len(row)) for row in rows[end:] if any(cell.strip() for cell in row)]
     units_row = [""] * len(names)
     if body and not any(re.search(r"\d[.,:]?\d|^\s*\d+\s*$", cell) for cell in body[0]):
         units_row = body.pop(0)
     columns = [pa.array([row[place] for row in body], pa.string()) for place in range(len(names))]
     return _Sheet(
         header_row=number + 1,
-        names=names,
+        names=[
+            name if name and names.count(name) == 1 else f"column {place}"
+            for place, name in enumerate(names, start=1)
+        ],
+        headings=[
+            _ways([row[place] for row in above if place < len(row)], name) for place, name in enumerate(names)
+        ],
         units=units_row[: len(names)],
         columns=columns,
         writing=Writing(decimal=_decimal(body, mark)),
     )
+
+
+def _is_of_names(row: Sequence[str], width: int) -> bool:
+    return abs(len(row) - width) <= 1 and sum(map(_is_word, row)) >= max(2, len(row) // 2)
+
+
+def _is_of_units(row: Sequence[str]) -> bool:
+    return all(unit_of(cell) is not None for cell in row if cell.strip())
+
+
+def _recognized(names: Sequence[str]) -> int:
+    """Return how many names of a row say what their column holds, and stand there once."""
+    words = {word for kind in ("whole", "date", "clock", "elapsed") for word in wordings()["time"][kind]}
+    parted = [split_unit(name)[0] for name in names if names.count(name) == 1]
+    return sum(bool(quantities_named(name)) or plain(name) in words for name in parted)
+
+
+def _ways(parts: Sequence[str], name: str) -> Sequence[str]:
+    """Return the ways to read a heading that stands in several rows: in a row, from the bottom, and one row alone."""
+    filled = [part for part in dict.fromkeys(parts) if part]
+    return [*dict.fromkeys([" ".join(filled), " ".join(filled[::-1]), name, *filled[::-1]])]
 
 
 def _is_word(cell: str) -> bool:
@@ -195,8 +217,8 @@ def _is_word(cell: str) -> bool:
 
 def _decimal(body: Sequence[Sequence[str]], mark: str) -> str:
     cells = [cell.strip() for row in body for cell in row]
-    commas = sum(bool(re.fullmatch(r"[+-]?\d+,\d+", cell)) for cell in cells)
-    points = sum(bool(re.fullmatch(r"[+-]?\d+\.\d+", cell)) for cell in cells)
+    commas = sum(bool(re.fullmatch(r"[+-]?\d+,\d+(\s*[^\d\s.,:/-]+)?", cell)) for cell in cells)
+    points = sum(bool(re.fullmatch(r"[+-]?\d+\.\d+(\s*[^\d\s.,:/-]+)?", cell)) for cell in cells)
     return "," if mark != "," and commas > points else "."
 
 
@@ -211,11 +233,21 @@ class _TimeProposal:
 
 
 def _propose_time(sheet: _Sheet) -> _TimeProposal:
-    words = _wordings()["time"]
-    plain = [_plain(_split_unit(name)[0]) for name in sheet.names]
+    words = wordings()["time"]
+    parted = [
+        [_split_time_unit(heading, below) for heading in ways]
+        for ways, below in zip(sheet.headings, sheet.units, strict=True)
+    ]
 
     def named(kind: str) -> int | None:
-        return next((place for place, name in enumerate(plain) if name in words[kind]), None)
+        return next(
+            (
+                place
+                for place, ways in enumerate(parted)
+                if any(plain(name) in words[kind] for name, _ in ways)
+            ),
+            None,
+        )
 
     date, clock, whole, elapsed = named("date"), named("clock"), named("whole"), named("elapsed")
     if date is not None and clock is not None and date != clock:
@@ -241,21 +273,63 @@ def _propose_time(sheet: _Sheet) -> _TimeProposal:
         cells, name = sheet.columns[place], text_in_toml(sheet.names[place])
         if forms := _forms(cells, dated=True):
             return _time_lines((place,), f"column = {name}", forms, cells)
+        if _begins_at_zero(cells):
+            clocks = _forms(cells, dated=False) if place == whole else []
+            return _elapsed_lines(place, name, "", clocks)
         if forms := _forms(cells, dated=False):
             return _time_lines((place,), f"time_column = {name}", forms, None)
         numbers = read_cells(cells, writing=sheet.writing).values
         numbers = numbers[np.isfinite(numbers)]
         if len(numbers) and (numbers > 1e9).all():
             return _TimeProposal(places=(place,), lines=[f'time = {{ column = {name}, format = "epoch" }}'])
+        if len(numbers) > 1 and _is_serial(numbers):
+            return _TimeProposal(places=(place,), lines=[f'time = {{ column = {name}, format = "serial" }}'])
         if len(numbers):
-            return _TimeProposal(
-                places=(place,),
-                lines=[
-                    "# Elapsed seconds: write the moment at which they were zero.",
-                    f'time = {{ column = {name}, format = "elapsed", start = "" }}',
-                ],
-            )
+            return _elapsed_lines(place, name, parted[place][-1][1], [], numbers)
     return _TimeProposal(places=(), lines=["# No column of times was recognized.", 'time = { column = "" }'])
+
+
+def _split_time_unit(heading: str, below: str) -> tuple[str, str]:
+    """Return the name and the unit of a heading such as "Time (min)" or "t_ms", "" where it has none."""
+    spellings = {word: unit for unit, words in wordings()["time"]["units"].items() for word in words}
+    name, unit = split_unit(heading)
+    last = re.fullmatch(r"(.+?)[\s_,/]+(\w+)", name)
+    if not unit and last and last[2].casefold() in spellings:
+        name, unit = last[1], last[2]
+    return name, spellings.get(unit.casefold(), spellings.get(below.strip(" []()").casefold(), ""))
+
+
+def _begins_at_zero(cells: pa.StringArray) -> bool:
+    """Tell whether times are written with colons and count from 0:00, as a clock of the day would only at midnight."""
+    filled = [cell.strip() for cell in cells.to_pylist() if cell.strip()]
+    return bool(filled and re.fullmatch(r"0+:00(:00)?([.,]0+)?", filled[0]))
+
+
+def _is_serial(numbers: Array) -> bool:
+    """Tell whether numbers look like days as workbooks count them, of rows less than an hour apart."""
+    low, high = _SERIAL_DAYS
+    return bool(
+        (numbers > low).all() and (numbers < high).all() and np.median(np.abs(np.diff(numbers))) < 1 / 24
+    )
+
+
+def _elapsed_lines(
+    place: int, name: str, unit: str, clock: Sequence[str], numbers: Array | None = None
+) -> _TimeProposal:
+    """Return the lines of elapsed time, and of a clock where it could be that too."""
+    lines = ["# Elapsed time: write the moment at which it was zero."]
+    if clock:
+        lines = [
+            "# Elapsed time, or time of day? Write the moment at which it was zero, or take this instead:",
+            f"# time = {{ time_column = {name}{'' if clock[0] == 'ISO' else f', format = {text_in_toml(clock[0])}'} }}",
+        ]
+    if numbers is not None and not unit:
+        lines[0] = "# Elapsed seconds: write the moment at which they were zero."
+        if len(numbers) > 1 and np.median(np.diff(numbers)) > _LONG:
+            lines.append('# Rows would be far apart: is it unit = "ms"?')
+    stated = f', unit = "{unit}"' if unit not in {"", "s"} else ""
+    lines.append(f'time = {{ column = {name}, format = "elapsed"{stated}, start = "" }}')
+    return _TimeProposal(places=(place,), lines=lines)
 
 
 def _forms(cells: pa.StringArray, *, dated: bool) -> list[str]:
@@ -301,58 +375,32 @@ def _time_lines(
     return _TimeProposal(places=places, lines=[f"time = {{ {columns}{form} }}"], date=date)
 
 
-def text_in_toml(text: str) -> str:
-    """Return text as a TOML string, whatever it holds."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
 # ---------------------------------------------------------------------------------------- columns
 
 
-def _plain(text: str) -> str:
-    """Return a heading in lower case with marks left out, subscripts made plain."""
-    text = unicodedata.normalize("NFKC", text).casefold()
-    return " ".join(re.sub(r"[^\w%]|_", " ", text).split())
-
-
-def _split_unit(heading: str) -> tuple[str, str]:
-    """Return the name and the unit of a heading such as "O2 [%]", "CO ppm" or "T flue (°C)"."""
-    heading = unicodedata.normalize("NFKC", heading).strip()
-    if found := re.fullmatch(r"(.*?)\s*[\[({]\s*([^\[\](){}]*?)\s*[\])}]\s*", heading, re.DOTALL):
-        return found[1], found[2]
-    for gap in re.finditer(r"[\s_,/]+", heading):
-        if gap.start() and _unit(heading[gap.end() :]) is not None:
-            return heading[: gap.start()], heading[gap.end() :]
-    return heading, ""
-
-
-def _unit(text: str) -> str | None:
-    known: Mapping[str, str] = _wordings()["units"]
-    return known.get(" ".join(unicodedata.normalize("NFKC", text).casefold().split()))
-
-
 def _propose_column(sheet: _Sheet, place: int) -> ColumnProposal | None:
-    name, unit_text = _split_unit(sheet.names[place])
-    named = [quantity for quantity, words in _wordings()["quantities"].items() if _plain(name) in words]
+    parted = [split_unit(heading) for heading in sheet.headings[place]]
+    name, unit_text = next((part for part in parted if quantities_named(part[0])), parted[0])
+    named = quantities_named(name)
     if not name:
         return None
     if not named:
         return ColumnProposal(
             name=sheet.names[place],
             quantity="",
-            unit=_unit(unit_text) or "",
+            unit=unit_of(unit_text) or "",
             computed=False,
             doubt="not recognized",
         )
-    unit = _unit(unit_text) or _unit(sheet.units[place])
-    named = [one for one in named if unit is not None and _is_unit_of(unit, one)] or named
+    unit = unit_of(unit_text) or unit_of(sheet.units[place]) or _unit_in(sheet.columns[place])
+    named = [one for one in named if unit is not None and same_unit(unit, unit, one)] or named
     quantity = sources.quantity(named[0])
-    doubt = _wordings()["doubtful"].get(named[0], "")
+    doubt = wordings()["doubtful"].get(named[0], "")
     if len(named) > 1:
         doubt = f"one of {', '.join(named)}"
     if unit is None:
         unit = "1" if quantity.us.unit == "1" else ""
-        either = " or ".join(dict.fromkeys((quantity.us.unit, quantity.si.unit)))
+        either = " or ".join(quantity.usual_units)
         doubt = "" if unit and not doubt else f"the log does not say the unit: {either}?"
     fits = _fits(sheet.columns[place], sheet.writing, quantity, unit)
     if fits and not doubt:
@@ -362,17 +410,15 @@ def _propose_column(sheet: _Sheet, place: int) -> ColumnProposal | None:
     )
 
 
-def _is_unit_of(unit: str, quantity: str) -> bool:
-    try:
-        units.factor(unit, sources.quantity(quantity).unit, quantity)
-    except UnitError:
-        return False
-    return True
+def _unit_in(cells: pa.StringArray) -> str | None:
+    """Return the unit that the first number of a column carries."""
+    first = next((cell for cell in cells.to_pylist() if re.search(r"\d", cell)), "")
+    return unit_parted(first.strip().casefold())[1] or None
 
 
 def _fits(cells: pa.StringArray, writing: Writing, quantity: sources.Quantity, unit: str) -> str:
     """Return why the values do not speak for the quantity and unit, or ""."""
-    read = read_cells(cells, writing=writing)
+    read = read_cells(cells, writing=replace(writing, unit=unit, quantity=quantity.name))
     if read.states is not None and (read.states == TEXT).any():
         return "some cells hold text"
     numbers = read.values[np.isfinite(read.values)]

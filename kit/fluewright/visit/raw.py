@@ -57,7 +57,8 @@ class BlockRead:
 
     `unreadable` holds the first times that could not be read, by row, and `unreadable_rows` counts them all.
     `worded` names the quantities whose cells are not all numbers; `extremes` holds the least and the greatest number
-    of each. `shifted` says that a row with a time had too few or too many cells.
+    of each. `misfits` holds, by quantity of carbon monoxide, the rows with a time and too few or too many cells, and
+    the greatest number that each may hold of it, NaN where there is none.
     """
 
     lines: int
@@ -67,7 +68,7 @@ class BlockRead:
     unreadable: dict[int, str] = field(default_factory=dict)
     unreadable_rows: int = 0
     worded: set[str] = field(default_factory=set)
-    shifted: bool = False
+    misfits: dict[str, tuple[NDArray[np.int64], NDArray[np.float64]]] = field(default_factory=dict)
 
     def set_aside(self, reason: str, rows: Sequence[int] | NDArray[np.int64], example: str = "") -> None:
         """Account for rows that are not used."""
@@ -131,6 +132,8 @@ class RawLog:
         From the unit of each quantity's column to the SI unit.
     room : int
         How many rows the log is expected to have.
+
+    `headings` holds, for each quantity, the name of its column in the log and the cell below it.
     """
 
     def __init__(self, scales: Mapping[str, tuple[float, float]], *, room: int) -> None:
@@ -142,7 +145,8 @@ class RawLog:
         self.aside: dict[str, RowsAside] = {}
         self.unreadable: dict[int, str] = {}
         self.worded: set[str] = set()
-        self.shifted = False
+        self.headings: dict[str, tuple[str, str]] = {}
+        self.misfits: dict[str, list[tuple[NDArray[np.int64], NDArray[np.float64]]]] = {}
         self.extremes = dict.fromkeys(quantities, (np.nan, np.nan))
         self.texts: dict[str, dict[int, str]] = {quantity: {} for quantity in quantities}
         self._rows, self._micros = Growing(np.int64, room), Growing(np.int64, room)
@@ -157,7 +161,9 @@ class RawLog:
         """Add what was read of the block that follows."""
         self.read += block.lines
         self.worded |= block.worded
-        self.shifted |= block.shifted
+        for quantity, (rows, values) in block.misfits.items():
+            slope, offset = self._scales[quantity]
+            self.misfits.setdefault(quantity, []).append((rows, values * slope + offset))
         self.unreadable_rows += block.unreadable_rows
         for quantity, (least, greatest) in block.extremes.items():
             slope, offset = self._scales[quantity]

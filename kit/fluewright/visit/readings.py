@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import IntEnum
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from fluewright.visit.schema import VisitFile
 
@@ -34,11 +36,30 @@ class SetAsideRows:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ClockOffset:
+    """What was added to the times of a log [s], as entered or as estimated from events shared with another log.
+
+    `low` and `high` are the ends of the 95 % interval, NaN where it was entered. `events` is how many were shared,
+    `channels` and `reference_channels` are the quantities of this and of the other log that showed them first.
+    """
+
+    seconds: float
+    low: float = math.nan
+    high: float = math.nan
+    events: int = 0
+    channels: tuple[str, ...] = ()
+    reference: str = ""
+    reference_channels: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RowAccount:
     """What became of every row of one log: read = used + set aside.
 
     Rows are the lines of the file below the column names. `notes` says what was done to the log as a whole, and
-    what was not used of it.
+    what was not used of it; `clock` how its clock was put right, None where it was not. `misfits` holds for each
+    quantity of carbon monoxide the greatest number [SI] that a row with too few or too many cells may hold of it,
+    and that row.
     """
 
     file: str
@@ -48,6 +69,8 @@ class RowAccount:
     used: int
     set_aside: tuple[SetAsideRows, ...] = ()
     notes: tuple[str, ...] = ()
+    clock: ClockOffset | None = None
+    misfits: Mapping[str, tuple[float, int]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if self.read != self.used + sum(part.rows for part in self.set_aside):
@@ -80,8 +103,9 @@ class Readings:
     for each quantity with over-range cells: the least the reading can be, NaN elsewhere.
 
     `aside` holds the readings [SI] of rows that have a time and were set aside (by a person, as duplicates, or
-    between the times of the axis), over-range cells as their lower bounds: what was dangerous there stays
-    dangerous. It is used for nothing else.
+    between the times of the axis, also where others were interpolated from them), over-range cells as their lower
+    bounds: what was dangerous there stays dangerous. It is used for nothing else. A row that only says again what
+    its log said at that time is not in it.
     """
 
     frame: pd.DataFrame
@@ -99,6 +123,23 @@ class Readings:
         counts = np.bincount(states[states != Cell.NUMBER], minlength=len(Cell))
         counts[Cell.NUMBER] = len(states) - counts.sum()
         return {cell: int(counts[cell]) for cell in Cell}
+
+
+def tell_more(aside: pd.DataFrame, frame: pd.DataFrame, lower_bounds: pd.DataFrame) -> NDArray[np.bool_]:
+    """Tell which rows set aside hold a reading that no row of the same time held before: one reading counts once.
+
+    Parameters
+    ----------
+    aside : DataFrame
+        Rows set aside [SI], over-range cells as their lower bounds.
+    frame, lower_bounds : DataFrame
+        The rows used and the least values of their over-range cells; one row a time.
+    """
+    known = frame.reindex(index=aside.index, columns=aside.columns).to_numpy()
+    least = lower_bounds.reindex(index=aside.index, columns=aside.columns).to_numpy()
+    read = aside.to_numpy()
+    more = (np.isfinite(read) & (read != np.fmax(known, least))).any(axis=1)
+    return np.asarray(more & ~aside.reset_index().duplicated().to_numpy())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -34,12 +34,33 @@ LAYOUT = 1
 _NAMES_LISTED = 16
 
 
-def _number(unit: str) -> Any:
-    """Return the type of a number with a unit, written as text, read into SI [unit]."""
+# What a message suggests for a number in an SI unit that is no quantity's own, as the field writes it in either system.
+_USUAL = {
+    "W": ("Btu/hour", "kW"),
+    "Pa": ("inH2O", "hPa"),
+    "m": ("foot", "m"),
+    "K": ("degF", "degC"),
+    "delta_degC": ("delta_degF", "delta_degC"),
+    "m^3": ("ft^3", "m^3"),
+    "J/m^3": ("Btu/ft^3", "MJ/m^3"),
+    "J": ("therm", "kW*hour"),
+}
+
+
+def _number(unit: str, *, signed: bool = False) -> Any:
+    """Return the type of a number with a unit, written as text, read into SI [unit]; below zero only if `signed`."""
     example = "kelvin" if unit == "K" else "percent" if unit == "1" else unit
 
     def read(value: object, info: ValidationInfo) -> float:
-        return units.parse(_with_unit(value, example), unit, str(info.field_name))
+        name = str(info.field_name)
+        known = sources.quantities().get(name)
+        usual = known.usual_units if known is not None else _USUAL.get(unit, (example,))
+        number = units.parse(_with_unit(value, usual[0]), unit, name, usual=usual)
+        if number < 0 and not signed:
+            raise RefusalError(
+                f"{name} is {shown(value)}", rule="it is not below zero", way_out="Write it without the minus"
+            )
+        return number
 
     return Annotated[
         float,
@@ -59,10 +80,10 @@ def _with_unit(value: object, example: str) -> str:
 
 
 Power: TypeAlias = _number("W")  # type: ignore[valid-type]
-Pressure: TypeAlias = _number("Pa")  # type: ignore[valid-type]
-Length: TypeAlias = _number("m")  # type: ignore[valid-type]
+Pressure: TypeAlias = _number("Pa", signed=True)  # type: ignore[valid-type]
+Length: TypeAlias = _number("m", signed=True)  # type: ignore[valid-type]
 Temperature: TypeAlias = _number("K")  # type: ignore[valid-type]
-TemperatureDifference: TypeAlias = _number("delta_degC")  # type: ignore[valid-type]
+TemperatureDifference: TypeAlias = _number("delta_degC", signed=True)  # type: ignore[valid-type]
 Volume: TypeAlias = _number("m^3")  # type: ignore[valid-type]
 VolumeFlow: TypeAlias = _number("m^3/s")  # type: ignore[valid-type]
 Duration: TypeAlias = _number("s")  # type: ignore[valid-type]
@@ -388,6 +409,11 @@ class Column(_Part):
         default="measured", description="'instrument' where the instrument computed it instead of measuring"
     )
     instrument: str | None = Field(default=None, description="where it is not the log's instrument")
+    despite_heading: Text | None = Field(
+        default=None,
+        min_length=3,
+        description="why it holds this, where its heading or its unit in the log says otherwise",
+    )
 
     @model_validator(mode="after")
     def _unit_fits(self) -> Column:
@@ -410,7 +436,7 @@ def column_scale(unit: str, quantity: str) -> tuple[float, float]:
         The unit is unknown, missing, or of the wrong kind for the quantity.
     """
     wanted = sources.quantity(quantity)
-    example = wanted.us.unit if wanted.us.unit == wanted.si.unit else f"{wanted.us.unit} or {wanted.si.unit}"
+    example = " or ".join(wanted.usual_units)
     if not unit.strip():
         raise RefusalError(
             f"{quantity} has no unit",
@@ -436,7 +462,7 @@ def column_scale(unit: str, quantity: str) -> tuple[float, float]:
 
 def _check_pattern(pattern: str, *, dated: bool) -> None:
     """Refuse a way of writing time that cannot be read, or that lacks the hour or a needed date."""
-    if pattern in {"ISO", "epoch", "elapsed"}:
+    if pattern in {"ISO", "epoch", "elapsed", "serial"}:
         return
     example = "%d.%m.%Y %H:%M:%S" if dated else "%H:%M:%S"
     moment = dt.datetime(2021, 12, 23, 16, 45, 51, tzinfo=dt.UTC)
@@ -450,7 +476,7 @@ def _check_pattern(pattern: str, *, dated: bool) -> None:
     if halved or kept is None or kept.hour != moment.hour or (dated and kept.date() != moment.date()):
         raise RefusalError(
             f"{shown(pattern)} is no way to write a {'date and time' if dated else 'clock time'}",
-            rule="time.format is ISO, epoch, elapsed, or a pattern in which %d is the day, %m the month, "
+            rule="time.format is ISO, epoch, elapsed, serial, or a pattern in which %d is the day, %m the month, "
             "%Y the year, %H the hour (%I with %p for 12 hours), %M the minute and %S the second",
             way_out=f"Write a pattern such as {example}"
             + (", or give time_column where the cells hold no date" if dated else ""),
@@ -476,8 +502,18 @@ class LogTime(_Part):
     column: str | None = None
     date_column: str | None = None
     time_column: str | None = None
-    format: str = Field(default="ISO", description="'ISO', 'epoch', 'elapsed', or a strptime pattern")
+    format: str = Field(
+        default="ISO",
+        description="'ISO', 'epoch', 'elapsed', 'serial' (days, as workbooks count), or a strptime pattern",
+    )
+    unit: Literal["s", "ms", "min", "h"] = Field(
+        default="s", description="of 'elapsed' time; 10:04 is 10 min 4 s, with 'h' it is 10 h 4 min"
+    )
     start: dt.datetime | None = Field(default=None, description="start of the clock, for 'elapsed'")
+    spread: bool = Field(
+        default=False,
+        description="rows of one time are spread evenly to the next, where the clock tells less than the rows",
+    )
     offset: Offset | None = Field(
         default=None,
         description="added to the log's time, to correct its clock; 'estimate' takes it from events that this log "
@@ -492,6 +528,12 @@ class LogTime(_Part):
                 rule="time stands in one column, or in a time column with or without a date column",
                 way_out="Give column, or time_column (and date_column)",
             )
+        if self.format != "elapsed" and self.unit != "s":
+            raise RefusalError(
+                f"the log's time has the unit {self.unit}",
+                rule="only elapsed time has one",
+                way_out='Leave unit out, or write format = "elapsed"',
+            )
         if self.format == "elapsed" and self.start is None:
             raise RefusalError(
                 "elapsed time has no start",
@@ -505,7 +547,10 @@ class LogTime(_Part):
 class SetAside(_Part):
     """A stretch of a log, by time or by row numbers, that a person sets aside, and why."""
 
-    start: Moment | None = None
+    start: Moment | None = Field(
+        default=None,
+        description="as corrected by time.offset; where that is estimated, by the log's own clock",
+    )
     end: Moment | None = None
     rows: tuple[int, int] | None = Field(
         default=None, description="first and last row, as an editor counts lines"
@@ -543,6 +588,10 @@ class Log(_Part):
         default="", description="mark between thousands, if any"
     )
     encoding: str = "utf-8"
+    words: Mapping[Filled, Literal["over range", "under range", "no reading"]] = Field(
+        default_factory=dict,
+        description="what the instrument writes instead of a reading, such as { ALARM = 'over range' }",
+    )
     header_row: int = Field(
         default=1, ge=0, le=1000, description="line number of the column names; 0 where there are none"
     )

@@ -12,7 +12,8 @@ from pathlib import Path
 from fluewright.errors import InputError
 from fluewright.sources import limits, quantities, table
 from fluewright.visit.opening import PLAN
-from fluewright.visit.proposal import ColumnProposal, Proposal, propose_log, text_in_toml
+from fluewright.visit.problems import text_in_toml
+from fluewright.visit.proposal import ColumnProposal, Proposal, propose_log
 
 SCHEMA = "visit.schema.json"
 
@@ -134,16 +135,18 @@ description = ""
 [[logs]]
 file = ""
 instrument = "analyzer"
-time = { column = "" }              # or { time_column = "", date_column = "" }; format = "%d.%m.%Y %H:%M:%S"
+time = { column = "" }              # or { time_column = "", date_column = "" }; format = "%d.%m.%Y %H:%M:%S",
+                                    # or "elapsed" (start =, unit = "s", "ms", "min" or "h"), or "serial" (days)
 # sheet = "Log"                     # of a workbook with several sheets
 # delimiter = ";"
 # decimal = ","
+# words = { "ALARM" = "over range", "wait" = "no reading" }   # what it writes instead of a number; or "under range"
 # within = "5 s"                    # joined to the first log by the nearest reading within this
 # interpolate = true                # between the readings before and after instead
 # header_row = 1                    # line number of the column names
 [logs.columns]                      # "name in the log" = { quantity = "", unit = "" }
 # "O2" = { quantity = "oxygen_dry", unit = "percent" }
-# "CO" = { quantity = "carbon_monoxide_dry", unit = "ppm" }
+# "CO" = { quantity = "carbon_monoxide_dry", unit = "ppm" }   # despite_heading = "" says why a map contradicts the log
 """
 
 

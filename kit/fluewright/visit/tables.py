@@ -120,12 +120,30 @@ def _sheet_lines(path: Path, log: Log | None) -> Iterator[bytes]:
     with _opened(path) as book:
         sheet = _sheet(book, path, log)
         sheet.reset_dimensions()  # writers state them wrongly
-        rows = (list(row) for row in sheet.iter_rows(values_only=True))
+        rows = (list(row) for row in _shown_values(sheet))
         first = [row for _, row in zip(range(_LOOKED_AT), rows, strict=False)]
         width = max((_filled(row) for row in first), default=0)
         names = [] if log is None or not log.header_row else [*first, []][min(log.header_row, len(first)) - 1]
         stamps = _Stamps(names, log)
         yield from _joined(_line(row, width, stamps) for part in (first, rows) for row in part)
+
+
+def _shown_values(sheet: Any) -> Iterator[Sequence[object]]:
+    """Yield the values of each row; a number that its cell shows in percent is text such as "45 %", as it is shown."""
+    looked_at = (cell for row in sheet.iter_rows(max_row=_LOOKED_AT) for cell in row)
+    if any(map(_in_percent, looked_at)):
+        for row in sheet.iter_rows():
+            yield [_Percent(100 * cell.value) if _in_percent(cell) else cell.value for cell in row]
+    else:  # faster: no cell is made
+        yield from sheet.iter_rows(values_only=True)
+
+
+class _Percent(float):
+    """A number in percent."""
+
+
+def _in_percent(cell: Any) -> bool:
+    return isinstance(cell.value, int | float) and "%" in str(cell.number_format)
 
 
 def _sheet(book: Any, path: Path, log: Log | None) -> Any:
@@ -186,6 +204,8 @@ def _line(row: Sequence[object], width: int, stamps: _Stamps) -> str:
 def _cell(cell: object, place: int, stamps: _Stamps) -> str:
     if cell is None:
         return ""
+    if isinstance(cell, _Percent):
+        return f"{cell:.12g} %".replace(".", stamps.decimal)
     if isinstance(cell, bool):
         return str(cell).lower()
     if isinstance(cell, int | float):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,18 +14,44 @@ from numpy.typing import NDArray
 
 from fluewright import sources
 from fluewright.units import Array
-from fluewright.visit.cells import TEXT, Cells
+from fluewright.visit.cells import TEXT, Cells, Writing, meant_numbers, unit_parted
 from fluewright.visit.instruments import stated_accuracy
 from fluewright.visit.logs import problem_in, read_raw
-from fluewright.visit.problems import Problem, RefusalError, VisitError, problem_of, shown
+from fluewright.visit.problems import Problem, RefusalError, VisitError, problem_of, shown, text_in_toml
 from fluewright.visit.raw import RawLog, add_aside
-from fluewright.visit.readings import Cell, Channel, Readings, RowAccount, SetAsideRows, StatedAccuracy
+from fluewright.visit.readings import (
+    Cell,
+    Channel,
+    ClockOffset,
+    Readings,
+    RowAccount,
+    SetAsideRows,
+    StatedAccuracy,
+    tell_more,
+)
 from fluewright.visit.schema import Attendance, Column, Instrument, Log, Moment, column_scale
-from fluewright.visit.times import Mask, Micros, OnUTC, moment_on_utc, set_on_utc, unwrap_midnight
+from fluewright.visit.times import (
+    Mask,
+    Micros,
+    OnUTC,
+    moment_on_utc,
+    set_on_utc,
+    spread,
+    standard_time,
+    unwrap_midnight,
+)
+from fluewright.visit.wordings import contradiction
 
 # Numbers that loggers write for "no reading" (common practice, without a source); only where no reading can be so.
 _SENTINELS = (-99.9, -999.0, -999.9, -9999.0, -99999.0, 9999.0, 99999.0, 32767.0, -32768.0, 65535.0)
+_LONE = 5  # times any other number of its column, chosen here: a sentinel that could be a reading is none
+_AS_WRITTEN = 1e-9  # relative: a number survives its change of unit
+_DECIMALS = 6
+_WORD = re.compile(r"(?!.*\d[.,]\d)(.*[^\W\d_].*|\D*)", re.DOTALL)  # rather than a number that went wrong
 _GAP = 5  # times the usual interval, chosen here: a longer one is noted as a gap
+_COARSE = 0.4  # of the rows, chosen here: as many of the time of the row before are told
+_SLOW = 600_000_000  # µs, chosen here: rows farther apart are asked about
+_LEAP = 3_600_000_000  # µs, chosen here: at midnight, a longer step is not taken for a pause
 _STEPS_TO_NOTE = 3
 _AT_TOP = 1e-9  # relative: the top of a span survives its change of unit
 _NEVER = pd.NaT.value
@@ -100,7 +127,7 @@ def read_log(
         The log cannot be read as described; every problem found is listed.
     """
     raw = read_raw(path, log=log)
-    problems = list(_unreadable_times(raw, log))
+    problems = [*_unreadable_times(raw, log), *_contradictions(raw, log)]
     if not len(raw.rows):
         raise VisitError(problems or [_no_rows(raw, log)])
     draft = _Draft(
@@ -116,6 +143,7 @@ def read_log(
     _set_on_axis(draft)
     _leave_out_stretches(draft)
     order = _order(draft)
+    _spread(draft, order)
     _leave_out_duplicates(draft, order)
     _note_interval(draft, order)
     columns = {
@@ -143,6 +171,8 @@ def _unreadable_times(raw: RawLog, log: Log) -> Iterator[Problem]:
         way_out += ": '%d/%m/%Y %H:%M:%S' if the day comes first, '%m/%d/%Y %H:%M:%S' if the month does"
     elif log.time.format == "ISO":
         way_out += ", such as '%I:%M:%S %p' for 12 hours"
+    if re.fullmatch(r"\d{5}([.,]\d+)?", text):
+        way_out = 'Write time.format = "serial": days, as workbooks count them'
     yield problem_in(
         log,
         row,
@@ -150,6 +180,25 @@ def _unreadable_times(raw: RawLog, log: Log) -> Iterator[Problem]:
         f"times of this log are read as {log.time.format}",
         f"{way_out}, or set the row aside in visit.toml with rows = [{row}, {row}]",
     )
+
+
+def _contradictions(raw: RawLog, log: Log) -> Iterator[Problem]:
+    """Yield the problem of a column that the log itself says to hold something else, or in another unit."""
+    for name, column in log.columns.items():
+        heading, below = raw.headings[column.quantity]
+        found = contradiction(heading, below, quantity=column.quantity, unit=column.unit)
+        if found and column.despite_heading is not None:
+            raw.notes.append(
+                f"column {shown(name)} is read as visit.toml says, though {found}: {column.despite_heading}"
+            )
+        elif found:
+            yield problem_in(
+                log,
+                log.header_row or None,
+                f"column {shown(name)} is read as {column.quantity} in {column.unit}, and {found}",
+                "what a log says of its columns holds, unless a person knows better",
+                "Put the column map right, or write despite_heading = with the reason into it",
+            )
 
 
 def _no_rows(raw: RawLog, log: Log) -> Problem:
@@ -193,7 +242,8 @@ def _leave_out_stretches(draft: _Draft) -> None:
         these = draft.kept & (draft.micros >= start) & (draft.micros <= end)
         if not these.any():
             draft.problems.append(_nothing_aside(f"{draft.clock(start)} to {draft.clock(end)}", draft.log))
-        draft.leave_out(these, f"set aside in visit.toml: {part.because}")
+        clock = ", by the log's own clock" if draft.log.time.offset == "estimate" else ""
+        draft.leave_out(these, f"set aside in visit.toml{clock}: {part.because}")
 
 
 def _nothing_aside(stretch: str, log: Log) -> Problem:
@@ -221,6 +271,7 @@ def _set_on_axis(draft: _Draft) -> None:
         first, last = (pd.Timestamp(int(draft.micros[place]), unit="us").date() for place in (0, -1))
         if first != last:
             notes.append("its clock passes midnight")
+            _refuse_reset(draft)
     if not zoned.all():
         placed = set_on_utc(draft.micros[~zoned], zone=draft.attendance.time_zone)
         _refuse_clock_changes(draft, placed, zoned)
@@ -232,7 +283,28 @@ def _set_on_axis(draft: _Draft) -> None:
         draft.micros = np.where(draft.micros == _NEVER, _NEVER, draft.micros + round(time.offset * 1e6))
 
 
+def _refuse_reset(draft: _Draft) -> None:
+    """Refuse a clock of the day that passes midnight by a leap: it was rather set back, or started anew."""
+    steps = np.abs(np.diff(draft.micros))
+    place = int(np.argmax(steps))
+    if steps[place] > _LEAP and draft.kept[place : place + 2].all():
+        before, after = (pd.Timestamp(int(draft.micros[end]), unit="us") for end in (place, place + 1))
+        if before.date() != after.date():
+            row = int(draft.rows[place + 1])
+            draft.refuse(
+                row,
+                f"the clock jumps from {before:%H:%M:%S} to {after:%H:%M:%S}",
+                "a clock that passes midnight goes on; one that jumps was set, or started anew",
+                f"Set the rows on one side of it aside in visit.toml, such as rows = [{row}, {draft.rows[-1]}], saying "
+                "why, or make two logs of it, each with its date or its time.offset",
+            )
+
+
 def _refuse_clock_changes(draft: _Draft, placed: OnUTC, zoned: Mask) -> None:
+    fixed = standard_time(draft.attendance.date, zone=draft.attendance.time_zone)
+    way_out = "Set the rows aside in visit.toml"
+    if fixed:
+        way_out += f"; or if the log's clock kept standard time, write time_zone as a fixed offset: {fixed}"
     for mask, what, rule in (
         (placed.twice, "occurs twice", "that night an hour does, and the rows do not tell which is meant"),
         (
@@ -252,8 +324,7 @@ def _refuse_clock_changes(draft: _Draft, placed: OnUTC, zoned: Mask) -> None:
             f"{moment:%H:%M:%S} {what} on {moment:%Y-%m-%d} in {draft.attendance.time_zone}"
             f"{_and_more(len(found) - 1)}",
             rule,
-            "If the log's clock kept standard time, write time_zone as a fixed offset such as 'Etc/GMT+5' "
-            "(5 h behind UTC), or set the rows aside in visit.toml",
+            way_out,
         )
 
 
@@ -280,6 +351,26 @@ def _order(draft: _Draft) -> slice:
     return slice(None)
 
 
+def _spread(draft: _Draft, order: slice) -> None:
+    """Spread the rows of one time where that is asked for, and tell of a clock that tells less than the rows."""
+    again = np.count_nonzero(draft.steps == 0)
+    if draft.problems or not again:
+        return
+    if draft.log.time.spread:
+        places = np.flatnonzero(draft.kept)[order]
+        micros = draft.micros.copy()
+        micros[places] = spread(micros[places])
+        draft.micros = micros
+        draft.raw.notes.append(
+            f"{again} rows of the same time as others were spread evenly to the next, as asked"
+        )
+    elif again >= _COARSE * len(draft.steps):
+        draft.raw.notes.append(
+            f"{again} rows have the time of the row before and are not used: unless they are the same rows again, the "
+            "log's clock tells less than its rows; time.spread = true in visit.toml spreads them evenly to the next"
+        )
+
+
 def _leave_out_duplicates(draft: _Draft, order: slice) -> None:
     """Leave out all but the first of the rows of one time, in the order in which they ascend."""
     same = draft.steps[order] == 0
@@ -300,6 +391,10 @@ def _note_interval(draft: _Draft, order: slice) -> None:
         row = draft.rows[draft.kept][order][1:][np.argmax(steps)]
         note += f"; {gaps} gap{'s' if gaps > 1 else ''} of more than {_GAP * usual / 1e6:g} s, "
         note += f"the longest {steps.max() / 1e6:g} s before row {row}"
+    if usual > _SLOW:
+        note += (
+            ", slow for a log of a visit: is time.format, and time.unit of elapsed time, as the log has it?"
+        )
     draft.raw.notes.append(note)
 
 
@@ -312,19 +407,28 @@ def _checked(
     """Return the cells of a column, over-range readings as bounds; report what is no possible reading."""
     accuracy = stated_accuracy(instruments, column.instrument or draft.log.instrument, column.quantity)
     low, high = _possible(column.quantity, accuracy)
+    meant = meant_numbers(Writing(decimal=draft.log.decimal, words=draft.log.words))
     span = np.nan if accuracy.span is None else accuracy.span[1]
     top = span - abs(span) * _AT_TOP
     least, greatest = draft.raw.extremes[column.quantity]
-    if column.quantity not in draft.raw.worded and low <= least and greatest <= high and not greatest >= top:
+    sentinels = bool(_sentinels(np.array([least, greatest]), column).any())
+    usual = (
+        column.quantity not in draft.raw.worded and low <= least and greatest <= high and not greatest >= top
+    )
+    if usual and not meant and not sentinels:
         return cells
     values, bounds = cells.values, cells.bounds
     states = np.zeros(len(values), np.int8) if cells.states is None else cells.states
     _refuse_text(states, name, column, draft)
+    for number, state in meant.items():
+        these = np.isclose(_written(values, column), number, rtol=_AS_WRITTEN, atol=0.0)
+        states[these], values[these] = state, np.nan
+    if sentinels:
+        lone = _lone_sentinels(values, name, column, draft)
+        states[lone], values[lone] = Cell.NO_NUMBER, np.nan
     impossible = np.flatnonzero((values < low) | (values > high))
     if len(impossible):
-        slope, offset = column_scale(column.unit, column.quantity)
-        written = (values[impossible] - offset) / slope
-        sentinel = np.isclose(written[:, None], np.array(_SENTINELS), rtol=1e-9, atol=0.0).any(axis=1)
+        sentinel = _sentinels(values[impossible], column)
         _refuse_impossible(impossible[~sentinel], values, name, column, draft)
         states[impossible[sentinel]], values[impossible[sentinel]] = Cell.NO_NUMBER, np.nan
     at_top = values >= top
@@ -335,6 +439,38 @@ def _checked(
     bounds = np.full(len(values), span) if bounds is None else np.where(np.isnan(bounds), span, bounds)
     _refuse_boundless(np.flatnonzero(over & np.isnan(bounds) & draft.kept), column, accuracy, draft)
     return Cells(values=values, states=states, bounds=np.where(over, bounds, np.nan))
+
+
+def _written(values: Array, column: Column) -> Array:
+    slope, offset = column_scale(column.unit, column.quantity)
+    return (values - offset) / slope
+
+
+def _sentinels(values: Array, column: Column) -> Mask:
+    """Tell which numbers were written as those that loggers write for no reading."""
+    return np.isin(np.round(_written(values, column), _DECIMALS), _SENTINELS)
+
+
+def _lone_sentinels(values: Array, name: str, column: Column, draft: _Draft) -> NDArray[np.int64]:
+    """Return where a number written for no reading stands far from all readings of the column, and tell of it.
+
+    Of a gas none is taken for that: where it is possible it is a reading, and may be dangerous.
+    """
+    found = np.flatnonzero(_sentinels(values, column))
+    others = np.delete(values, found)
+    if not len(found) or sources.quantity(column.quantity).unit == "mol/mol":
+        return found[:0]
+    written = _written(values[found], column)
+    if np.isfinite(others).any():
+        far = np.abs(written) >= _LONE * np.nanmax(np.abs(_written(others, column)))
+    else:  # nothing else was ever written
+        far = np.full(len(found), len(found) >= _STEPS_TO_NOTE)
+    if far.any():
+        draft.raw.notes.append(
+            f"{written[far][0]:.6g} in column {shown(name)} is taken for no reading, {far.sum()} times: loggers write "
+            f"it so, and it is at least {_LONE} times any other number of the column"
+        )
+    return np.asarray(found[far])
 
 
 def _possible(quantity: str, accuracy: StatedAccuracy) -> tuple[float, float]:
@@ -360,15 +496,33 @@ def _refuse_cells(
 
 
 def _refuse_text(states: NDArray[np.int8], name: str, column: Column, draft: _Draft) -> None:
-    found = np.flatnonzero((states == TEXT) & draft.kept)
+    found = np.flatnonzero(states == TEXT)
+    left = found[~draft.kept[found]]
+    if len(left):
+        text = draft.raw.texts[column.quantity].get(int(draft.rows[left[0]]), "")
+        draft.raw.notes.append(
+            f"text in column {shown(name)} of {len(left)} rows set aside, such as {shown(text)}"
+        )
+    found = found[draft.kept[found]]
     if not len(found):
         return
     row = int(draft.rows[found[0]])
     text = draft.raw.texts[column.quantity].get(row, "")
-    way_out = f"Put the cell right, or set the row aside in visit.toml with rows = [{row}, {row}], saying why"
     mark = "," if draft.log.decimal == "." else "."
-    if mark in text:
+    _, unit = unit_parted(text.casefold().lstrip("<>=≤≥ "))
+    if unit:
+        way_out = f'Put the cell into {column.unit}, or write unit = "{unit}" for the column if all are in it'
+    elif text.lstrip()[:1] in tuple("<>=≤≥") or _WORD.fullmatch(text):
+        way_out = "Say what it means, in the table of this log in visit.toml: "
+        way_out += (
+            f'words = {{ {text_in_toml(text.strip())} = "over range" }}, or "under range" or "no reading"'
+        )
+    elif mark in text:
         way_out = f'Write decimal = "{mark}" or thousands = "{mark}" for this log in visit.toml'
+    else:
+        way_out = (
+            f"Put the cell right, or set the row aside in visit.toml with rows = [{row}, {row}], saying why"
+        )
     what, rule = f"{shown(text)} in column {shown(name)}", "a cell holds a number or a known word for none"
     _refuse_cells(found, what, rule, way_out, column, draft)
 
@@ -433,13 +587,16 @@ def _assembled(columns: dict[str, Cells], draft: _Draft, order: slice) -> OneLog
             if cells.bounds is not None and np.isfinite(bound := take(cells.bounds)).any():
                 bounds[quantity] = bound
     index = _index(take(draft.micros), zone)
+    frame = pd.DataFrame(values, index=index, copy=False)
+    least = pd.DataFrame(bounds, index=index, copy=False)
+    others = pd.DataFrame(aside, index=_index(draft.micros[left], zone))
     readings = Readings(
-        frame=pd.DataFrame(values, index=index, copy=False),
+        frame=frame,
         states=pd.DataFrame(states, index=index, copy=False),
-        lower_bounds=pd.DataFrame(bounds, index=index, copy=False),
+        lower_bounds=least,
         channels=_channels(draft.log),
         accounts=(_account(draft),),
-        aside=pd.DataFrame(aside, index=_index(draft.micros[left], zone)),
+        aside=others[tell_more(others, frame, least)] if len(others) else others,
     )
     return OneLog(readings=readings, rows=take(draft.rows), log=draft.log)
 
@@ -464,7 +621,7 @@ def _channels(log: Log) -> Mapping[str, Channel]:
 
 
 def _account(draft: _Draft) -> RowAccount:
-    raw = draft.raw
+    raw, offset = draft.raw, draft.log.time.offset
     return RowAccount(
         file=draft.log.file,
         sha256=raw.sha256,
@@ -476,4 +633,18 @@ def _account(draft: _Draft) -> RowAccount:
             for reason, part in sorted(raw.aside.items(), key=lambda entry: entry[1].first_row)
         ),
         notes=tuple(raw.notes),
+        misfits=dict(_misfits(draft)),
+        clock=ClockOffset(seconds=offset) if isinstance(offset, float) else None,
     )
+
+
+def _misfits(draft: _Draft) -> Iterator[tuple[str, tuple[float, int]]]:
+    """Yield the greatest number that a row whose cells do not fit may hold; a row set aside by a person tells none."""
+    for quantity, pieces in draft.raw.misfits.items():
+        rows, values = (np.concatenate(part) for part in zip(*pieces, strict=True))
+        for part in draft.log.set_aside:
+            if part.rows is not None:
+                values[(rows >= part.rows[0]) & (rows <= part.rows[1])] = np.nan
+        if np.isfinite(values).any():
+            worst = int(np.nanargmax(values))
+            yield quantity, (float(values[worst]), int(rows[worst]))

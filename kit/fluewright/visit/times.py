@@ -23,6 +23,8 @@ _DAY = 86_400 * _SECOND
 _HALF_DAY = _DAY // 2
 _QUARTER = 900 * _SECOND
 _ISO = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?"
+_SERIAL = 25_569  # days from the day that workbooks count from to 1970
+_UNITS = {"ms": 1e-3, "s": 1.0, "min": 60.0, "h": 3600.0}  # s, of elapsed time
 _ZONE = r" ?(Z|[+-]\d\d(:?\d\d)?)$"
 _MILLISECONDS_FROM = 1e11  # seconds since 1970 reach this in the year 5138
 _MICROSECONDS_FROM = 1e14
@@ -40,12 +42,12 @@ class Times:
 
 
 def read_times(cells: pa.StringArray, *, form: str, writing: Writing, dated: bool = True) -> Times:
-    """Read times written as `form`: "ISO", "epoch", "elapsed" or a strptime pattern; `dated` where cells hold a date.
+    """Read times written as `form`, as `LogTime.format` says; `dated` where cells hold a date.
 
     Clock times without a date count from midnight, elapsed times from the log's start.
     """
     trimmed = pc.utf8_trim_whitespace(cells)
-    if form in {"epoch", "elapsed"}:
+    if form in {"epoch", "elapsed", "serial"}:
         return _counted(trimmed, form, writing)
     if form != "ISO":
         return _patterned(trimmed, form, dated)
@@ -78,6 +80,8 @@ def _iso(cells: pa.StringArray) -> Times:
 
 def _patterned(cells: pa.StringArray, form: str, dated: bool) -> Times:
     zoned = "%z" in form
+    if "%p" in form:
+        cells = pc.replace_substring_regex(cells, r"(?i)\b([ap])\.\s?m\.?", r"\1m")
     stamps = pd.to_datetime(cells.to_pandas(), format=form, errors="coerce", utc=zoned)
     times = _from_stamps(stamps, np.full(len(cells), zoned))
     return times if dated else Times(micros=times.micros % _DAY, valid=times.valid, zoned=times.zoned)
@@ -95,15 +99,40 @@ def _counted(cells: pa.StringArray, form: str, writing: Writing) -> Times:
     if form == "epoch":
         seconds = np.where(np.abs(seconds) >= _MICROSECONDS_FROM, seconds / 1e6, seconds)
         seconds = np.where(np.abs(seconds) >= _MILLISECONDS_FROM, seconds / 1e3, seconds)
+    elif form == "serial":
+        seconds = np.round(np.where(seconds > 0, seconds - _SERIAL, np.nan) * _DAY / _SECOND, 3)
     else:
-        clock = pc.replace_substring_regex(
-            cells, r"^(\d+):(\d\d):(\d\d([.,]\d+)?)$", r"\1 hours \2 minutes \3 seconds"
+        seconds = np.where(
+            np.isnan(seconds), _spelled(cells, writing.unit), seconds * _UNITS[writing.unit or "s"]
         )
-        spelled = pd.to_timedelta(pc.if_else(pc.match_substring(clock, "hours"), clock, None).to_pandas())
-        seconds = np.where(np.isnan(seconds), spelled.dt.total_seconds(), seconds)
     valid = np.isfinite(seconds) & (np.abs(seconds) < _MILLISECONDS_FROM)
     micros = np.rint(np.where(valid, seconds, 0.0) * _SECOND).astype(np.int64)
     return Times(micros=micros, valid=valid, zoned=np.full(len(cells), form == "epoch"))
+
+
+def _spelled(cells: pa.StringArray, unit: str) -> NDArray[np.float64]:
+    """Return elapsed times written as h:mm:ss or mm:ss [s], h:mm where the unit is the hour; NaN for all others."""
+    whole, parts = (("hours", "minutes"), ("minutes", "seconds"))[unit != "h"], r"(\d+):(\d\d)"
+    spelled = pc.replace_substring(cells, ",", ".")
+    spelled = pc.replace_substring_regex(
+        spelled, rf"^{parts}:(\d\d(\.\d+)?)$", r"\1 hours \2 minutes \3 seconds"
+    )
+    spelled = pc.replace_substring_regex(spelled, rf"^{parts}((\.\d+)?)$", rf"\1 {whole[0]} \2\3 {whole[1]}")
+    spelled = pc.if_else(pc.match_substring(spelled, "minutes"), spelled, None)
+    return np.asarray(pd.to_timedelta(spelled.to_pandas()).dt.total_seconds())
+
+
+def spread(micros: Micros) -> Micros:
+    """Return ascending times [µs] with the rows of one time spread evenly to the next, over no more than is usual."""
+    first = np.flatnonzero(np.concatenate([[True], np.diff(micros) > 0])[: len(micros)])
+    if len(first) < 2:
+        return micros
+    steps = np.diff(micros[first])
+    usual = int(np.median(steps))
+    counts = np.diff(np.concatenate([first, [len(micros)]]))
+    room = np.minimum(np.concatenate([steps, [usual]]), usual)
+    place = np.arange(len(micros)) - np.repeat(first, counts)
+    return np.asarray(micros + place * np.repeat(room, counts) // np.repeat(counts, counts), np.int64)
 
 
 def unwrap_midnight(clock: Micros, *, first_day: dt.date) -> Micros:
@@ -135,12 +164,23 @@ def moment_on_utc(moment: dt.datetime | dt.time, *, date: dt.date, zone: str) ->
     placed = stamp.tz_localize(ZoneInfo(zone), ambiguous="NaT", nonexistent="NaT")
     if not isinstance(placed, pd.Timestamp):
         exists = stamp.tz_localize(ZoneInfo(zone), ambiguous=True, nonexistent="NaT") is not pd.NaT
+        beside = [(stamp + pd.Timedelta(days=day)).tz_localize(ZoneInfo(zone)) for day in (-1, 1)]
+        offsets = [f"{whole.isoformat()}{day.isoformat()[-6:]}" for day in beside]
         raise RefusalError(
             f"{whole:%H:%M:%S} {'occurs twice' if exists else 'does not exist'} on {whole:%Y-%m-%d} in {zone}",
             rule="the clocks are changed that night",
-            way_out=f"Write the time with its offset from UTC, such as {whole.isoformat()}-05:00",
+            way_out=f"Write the time with its offset from UTC: {' or '.join(offsets)}",
         )
     return placed
+
+
+def standard_time(date: dt.date, *, zone: str) -> str:
+    """Return in words the fixed offset that a zone keeps in winter, "" where no zone of whole hours is it."""
+    noons = [dt.datetime(date.year, month, 1, 12, tzinfo=ZoneInfo(zone)) for month in (1, 7)]
+    hours = min((noon.utcoffset() or dt.timedelta()) / dt.timedelta(hours=1) for noon in noons)
+    if hours != int(hours):
+        return ""
+    return f"'Etc/GMT{-int(hours):+d}' ({abs(int(hours))} h {'ahead of' if hours > 0 else 'behind'} UTC)"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
