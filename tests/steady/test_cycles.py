@@ -93,15 +93,30 @@ def test_every_cycle_has_its_times_and_the_long_ones_what_they_settled_at(step: 
         if one.settled is None:
             assert one.why_never
             continue
-        means = one.settled.means
+        means = one.settled.of(frame).mean()
         assert means["oxygen_dry"] == pytest.approx(OXYGEN, abs=5e-4)
         assert means["carbon_monoxide_dry"] == pytest.approx(MONOXIDE, abs=2e-6)
         assert means["flue_temperature"] == pytest.approx(HOT, abs=2.0)
-        assert "burner_on" not in means  # a switch has no mean
-        assert one.settled.after == pytest.approx((one.settled.start - one.start).total_seconds())
+        assert one.settled_after == pytest.approx((one.settled.start - one.start).total_seconds())
         assert one.start < one.settled.start < one.settled.end <= one.end
     assert found.time_on == pytest.approx(sum(BURNS), abs=6 * step)
     assert found.time_known == pytest.approx(len(frame) * step)
+    assert found.interval == step
+
+
+@pytest.mark.parametrize("out", [30, 120, 240])
+def test_a_pulled_probe_ends_no_cycle(burn: Maker, out: int) -> None:
+    made = burn(minutes=25, step=5.0)
+    frame = made.frame()
+    pulled = frame.index[made.light_off + 120]
+    whole = find_cycles(frame)
+    frame.loc[pulled : pulled + pd.Timedelta(seconds=out - 5), "oxygen_dry"] = 0.209
+    found = find_cycles(frame)
+    assert len(found.cycles) == len(whole.cycles) == 1
+    assert found.cycles[0].on_time == whole.cycles[0].on_time
+    assert found.cycles[0].settled is not None
+    frame.loc[pulled : pulled + pd.Timedelta(seconds=out - 5), "flue_temperature"] = 350.0
+    assert len(find_cycles(frame).cycles) == 2
 
 
 @pytest.mark.law
@@ -126,7 +141,12 @@ def test_windows_known_already_give_the_same_as_the_search() -> None:
         ]
         windows.append(find_steady_window(part).window)
     again = find_cycles(frame, windows=[one for one in windows if one is not None])
-    assert [one.settled for one in again.cycles] == [one.settled for one in found.cycles]
+    assert [one.settled for one in again.cycles if one.settled in windows] == windows  # the very same
+    for one, other in zip(again.cycles, found.cycles, strict=True):
+        assert (one.settled is None) == (other.settled is None)
+        assert one.settled_after == pytest.approx(other.settled_after, nan_ok=True)
+        if one.settled is not None and other.settled is not None:
+            assert (one.settled.end, one.settled.rows) == (other.settled.end, other.settled.rows)
 
 
 @pytest.mark.law
@@ -185,7 +205,7 @@ def test_a_log_that_begins_in_mid_burn(signal: bool) -> None:
     assert first.on_time == pytest.approx(LONG - 120, abs=2)
     assert first.light_off_peak is None  # no light-off was seen, so none was peaceful
     assert first.settled is not None
-    assert np.isnan(first.settled.after)
+    assert np.isnan(first.settled_after)
     assert np.isnan(first.off_before)
     assert found.cycles[1].off_before == pytest.approx(OFF, abs=2)
 

@@ -344,13 +344,20 @@ def test_draws_have_the_interval_of_the_mean() -> None:
 
 def test_draws_repeat_by_seed_and_do_not_depend_on_company() -> None:
     points = two_points(0.01)
-    once, again = draw_means(points, draws=50, seed=5), draw_means(points, draws=50, seed=5)
-    np.testing.assert_array_equal(once[0]["oxygen_dry"], again[0]["oxygen_dry"])
+    (found, left), (again, _) = (draw_means(points, draws=50, seed=5) for _ in range(2))
+    np.testing.assert_array_equal(found["oxygen_dry"], again["oxygen_dry"])
     alone = replace(points[1], means={"oxygen_dry": points[1].means["oxygen_dry"]})
     (single,) = draw_means([alone], draws=50, seed=5)
-    np.testing.assert_array_equal(single["oxygen_dry"], once[1]["oxygen_dry"])
-    other = draw_means(points, draws=50, seed=6)
-    assert not np.array_equal(once[0]["oxygen_dry"], other[0]["oxygen_dry"])
+    np.testing.assert_array_equal(single["oxygen_dry"], left["oxygen_dry"])
+    other, _ = draw_means(points, draws=50, seed=6)
+    assert not np.array_equal(found["oxygen_dry"], other["oxygen_dry"])
+
+
+@pytest.mark.law
+def test_fewer_draws_of_a_bias_are_the_first_of_more() -> None:
+    """So that what was drawn for a test point and what was drawn less often for a cycle share their errors."""
+    (many, _), (few, _) = (draw_means(two_points(0.0), draws=draws, seed=5) for draws in (500, 50))
+    np.testing.assert_array_equal(few["oxygen_dry"], many["oxygen_dry"][:50])
 
 
 def test_no_draw_of_a_gas_is_below_zero() -> None:
@@ -375,12 +382,21 @@ def test_an_assumed_accuracy_keeps_the_resolution_lag_and_span_that_were_stated(
 
 
 @pytest.mark.law
-def test_a_gas_read_further_below_zero_than_the_accuracy_may_still_be_there() -> None:
-    """Its interval runs from none to what the accuracy allows above the error that was seen; it is never inside out."""
+@pytest.mark.parametrize("reading", [0.0, -1e-6, -5e-6, -10e-6, -11e-6, -25e-6, -300e-6])
+def test_a_gas_read_below_zero_has_the_interval_of_none_and_never_one_inside_out(reading: float) -> None:
+    """What the cell was seen to be off by counts as its error; its draws and its interval agree."""
     accuracy = StatedAccuracy(instrument="flue", absolute=10e-6)
-    below = spot_mean("carbon_monoxide_dry", [-25e-6], accuracy=accuracy)
-    assert below.low == 0.0
-    assert below.mean + below.bias == pytest.approx(10e-6)
-    assert 0.7 * 10e-6 < below.high < 10e-6
-    within = spot_mean("carbon_monoxide_dry", [-5e-6], accuracy=accuracy)
-    assert within.bias == pytest.approx(10e-6)
+    below = spot_mean("carbon_monoxide_dry", [reading], accuracy=accuracy)
+    assert below.low == below.shown == 0.0
+    assert below.high == pytest.approx(0.95 * max(10e-6, -reading))
+    moment = pd.Timestamp("2026-01-14 10:00", tz="UTC")
+    window = Window(start=moment, end=moment, rows=1, chosen_by="rules", because="")
+    point = SettledPoint(name="one", window=window, means={below.quantity: below})
+    (drawn,) = draw_means([point], draws=20_000, seed=1)
+    assert drawn[below.quantity].min() == 0.0
+    assert np.quantile(drawn[below.quantity], 0.975) == pytest.approx(below.high, rel=0.01)
+
+
+def test_a_temperature_below_zero_is_what_it_is() -> None:
+    cold = spot_mean("outdoor_temperature", [250.0], accuracy=StatedAccuracy(instrument="", absolute=1.0))
+    assert cold.shown == cold.mean == 250.0

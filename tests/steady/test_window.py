@@ -20,6 +20,7 @@ from fluewright.steady import (
     criteria_names,
     find_steady_window,
     named_criteria,
+    settled_point,
 )
 
 Maker = Callable[..., Any]
@@ -560,6 +561,128 @@ def test_fresh_air_within_the_window_of_a_person_is_told(burn: Maker) -> None:
     assert found.rules_agree is False
     assert "rows hold no flue gas" in found.outcome
     check_account(found, frame)
+
+
+@pytest.mark.law
+def test_fresh_air_within_the_window_of_a_person_is_left_out_of_its_means(burn: Maker) -> None:
+    made = burn(minutes=25, step=5.0)
+    frame = made.frame()
+    pull = slice(made.light_off + 200, made.light_off + 206)
+    frame.iloc[pull, 0] = 0.209
+    age = 5.0 * np.arange(60)
+    frame.iloc[pull.stop : pull.stop + 60, 0] += 0.15 * np.exp(-age / 10)
+    ends = (frame.index[made.light_off + 150], frame.index[made.light_off + 280], "a whole stretch")
+    found = find_steady_window(frame, manual=ends)
+    assert found.window is not None
+    averaged = found.window.of(frame)
+    assert found.window.rows == 131
+    assert 117 <= len(averaged) <= 122  # six rows of fresh air, and as many until the probe has filled
+    assert f"{131 - len(averaged)} of its 131 rows hold no flue gas" in found.outcome
+    assert averaged["oxygen_dry"].mean() == pytest.approx(0.06, abs=5e-4)
+    assert averaged["oxygen_dry"].max() < 0.075
+    settled = settled_point(frame, name="one", window=found.window, accuracies={})
+    assert settled.means["oxygen_dry"].mean == pytest.approx(averaged["oxygen_dry"].mean())
+    check_account(found, frame)
+
+
+# --- what fresh air is -----------------------------------------------------------------------------------------------
+
+
+def pulled(made: Any, **columns: tuple[float, float]) -> pd.DataFrame:
+    """Return a burn with the probe out for half a minute; each further column has a value in the burn and in it."""
+    frame = made.frame()
+    out = slice(made.light_off + 600, made.light_off + 630)
+    frame.iloc[out, 0] = 0.209
+    for name, (on, then) in columns.items():
+        frame[name] = np.where(frame["oxygen_dry"] < 0.2, on, 0.0)
+        frame.iloc[out, frame.columns.get_loc(name)] = then
+    return frame
+
+
+def phases(found: Steadiness) -> list[str]:
+    return [part.phase for part in found.refused]
+
+
+@pytest.mark.parametrize("columns", [{}, {"burner_on": (1.0, 1.0)}, {"gas_volume_flow": (4e-4, 4e-4)}])
+def test_a_pulled_probe_is_no_burner_off(burn: Maker, columns: dict[str, tuple[float, float]]) -> None:
+    found = find_steady_window(pulled(burn(minutes=25), **columns))
+    assert phases(found).count("light-off") == 1
+    assert phases(found).count("shut-down") <= 1
+    assert any(part.rows == 30 and "the burner ran on" in part.reason for part in found.refused)
+
+
+@pytest.mark.parametrize("columns", [{"burner_on": (1.0, 0.0)}, {"gas_volume_flow": (4e-4, 0.0)}])
+def test_the_burners_signal_says_that_it_went_off(
+    burn: Maker, columns: dict[str, tuple[float, float]]
+) -> None:
+    found = find_steady_window(pulled(burn(minutes=25), **columns))
+    assert phases(found).count("light-off") == 2
+    assert not any("ran on" in part.reason for part in found.refused)
+
+
+def test_a_flue_that_cools_tells_of_a_burner_off(burn: Maker) -> None:
+    made = burn(minutes=25)
+    frame = pulled(made)
+    cooling = slice(made.light_off + 600, made.light_off + 630)
+    frame.iloc[cooling, 2] -= 155 * (1 - np.exp(-np.arange(30) / 60))
+    assert phases(find_steady_window(frame)).count("light-off") == 2
+
+
+def low_cell(burn: Maker, *, factor: float = 0.937, **columns: float) -> pd.DataFrame:
+    frame = burn(minutes=25).frame()
+    frame["oxygen_dry"] *= factor
+    return frame.assign(**columns).iloc[:1500]
+
+
+@pytest.mark.parametrize("columns", [{}, {"air_temperature": 296.0}, {"carbon_dioxide_dry": 0.0004}])
+def test_a_cell_that_reads_low_in_fresh_air_hides_no_light_off(
+    burn: Maker, columns: dict[str, float]
+) -> None:
+    found = find_steady_window(low_cell(burn, **columns))
+    assert phases(found)[:2] == ["fresh air", "light-off"]
+    assert re.search(r"oxygen stood at 19\.6 % .*was the oxygen cell set right", found.refused[0].reason)
+    assert found.refused[0].rows == pytest.approx(120, abs=2)
+
+
+@pytest.mark.parametrize(
+    "columns", [{"air_temperature": 280.0}, {"carbon_dioxide_dry": 0.007}, {"burner_on": 1.0}]
+)
+def test_gas_with_any_sign_of_a_burner_is_not_taken_for_fresh_air(
+    burn: Maker, columns: dict[str, float]
+) -> None:
+    assert "fresh air" not in phases(find_steady_window(low_cell(burn, **columns)))
+
+
+def test_a_dropout_between_fresh_air_and_the_burn_loses_no_light_off(burn: Maker) -> None:
+    made = burn(minutes=25, step=5.0)
+    frame = made.frame()
+    frame.iloc[made.light_off + 1, 0] = np.nan
+    assert phases(find_steady_window(frame))[:3] == ["fresh air", "no flue gas reading", "light-off"]
+    frame.iloc[made.light_off + 1 : made.light_off + 40, 0] = np.nan  # three minutes hide when it lit
+    assert "light-off" not in phases(find_steady_window(frame))
+
+
+# --- what is said ----------------------------------------------------------------------------------------------------
+
+
+def test_no_channel_is_said_to_hold_still_where_it_was_not_read(burn: Maker) -> None:
+    made = burn(minutes=25)
+    frame = made.frame()
+    frame.iloc[[made.light_off + 900, made.light_off + 901], 1] = np.nan
+    found = find_steady_window(frame)
+    assert found.window is not None
+    rows = found.window.rows
+    assert found.window.because.startswith("oxygen and flue temperature held still together for")
+    said = f"carbon monoxide held still on the {rows - 2:,} of {rows:,} rows on which it was read"
+    assert said in found.window.because
+
+
+def test_logged_channels_without_a_say_in_a_definition_are_named(burn: Maker) -> None:
+    frame = burn(minutes=80, step=5.0).frame()
+    found = find_steady_window(frame, criteria=named_criteria("furnace or boiler, ASHRAE 103"))
+    assert found.not_judged == ("oxygen_dry", "carbon_monoxide_dry")
+    assert "asks nothing of it: oxygen and carbon monoxide." in found.outcome
+    assert find_steady_window(frame).not_judged == ()
 
 
 @pytest.mark.parametrize(

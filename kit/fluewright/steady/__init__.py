@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from fluewright.steady.criteria import Criteria, Limits, criteria_names, named_criteria
-from fluewright.steady.cycles import Cycle, Cycles, Peak, SettledPart, find_cycles
+from fluewright.steady.cycles import Cycle, Cycles, Peak, find_cycles
 from fluewright.steady.noise import Noise, half_width, mean_noise
+from fluewright.steady.rows import probable_fresh_air
 from fluewright.steady.test_point import (
     ChannelMean,
     SettledPoint,
@@ -25,7 +26,6 @@ __all__ = [
     "Noise",
     "Peak",
     "Phase",
-    "SettledPart",
     "SettledPoint",
     "Steadiness",
     "Stretch",
@@ -38,6 +38,7 @@ __all__ = [
     "half_width",
     "mean_noise",
     "named_criteria",
+    "probable_fresh_air",
     "settled_point",
     "spot_mean",
     "stated_or_assumed",

@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from fluewright.steady.bins import Bins, Lines, Settling, bin_burns, fit_lines, fit_settling
-from fluewright.steady.criteria import Criteria, Limits, rules
+from fluewright.steady.criteria import Criteria, Limits, named_criteria, rules
 from fluewright.steady.rows import Rows, spans
 from fluewright.units import Array
 
@@ -20,7 +20,8 @@ class Burns:
     """The burns of a test point, by rows and by bins.
 
     `lines` holds the moving lines of each channel that has a say, and `badness` how far each window is
-    beyond the channel's limits (at most 1 where it holds). `holds` and `light_off` are by bins.
+    beyond the channel's limits (at most 1 where it holds). `holds` and `light_off` are by bins. `gappy` channels hold
+    no number on some rows, `unasked` ones were logged and the criteria ask nothing of them.
     """
 
     rows: Rows
@@ -30,6 +31,8 @@ class Burns:
     holds: NDArray[np.bool_]
     light_off: NDArray[np.bool_]
     criteria: Criteria
+    gappy: tuple[str, ...] = ()
+    unasked: tuple[str, ...] = ()
 
     def length(self, first: int, last: int) -> float:
         """Return the time [s] that bins (last exclusive) cover."""
@@ -78,11 +81,13 @@ def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:
         length=criteria.slope_length,
     )
     lines: dict[str, Lines] = {}
+    gappy = []
     for name in criteria.limits:
         if name in frame and len(bins.first):
             binned = bins.average(frame[name].to_numpy(dtype=np.float64))
             if binned.share >= rules().present:
                 lines[name] = fit_lines(bins, binned)
+                gappy += [name] if binned.share < 1 else []
     badness = {
         name: how_bad(line, criteria.limits[name], significance=rules().significance)
         for name, line in lines.items()
@@ -95,7 +100,9 @@ def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:
             holds
         )  # such a definition is about the whole moving window, not about its middle
     light_off = _light_off(bins, rows)
-    return Burns(rows, bins, lines, badness, holds & ~light_off & bool(lines), light_off, criteria)
+    holds &= ~light_off & bool(lines)
+    unasked = tuple(name for name in named_criteria().limits if name in frame and name not in criteria.limits)
+    return Burns(rows, bins, lines, badness, holds, light_off, criteria, tuple(gappy), unasked)
 
 
 def how_bad(line: Lines, limit: Limits, *, significance: float) -> Array:

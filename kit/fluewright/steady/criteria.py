@@ -139,6 +139,13 @@ class Rules:
     curvature_second: float
     slowest_settling: float
     worth_saying: float
+    low_fresh_oxygen: float
+    low_fresh_still: float
+    low_fresh_monoxide: float
+    as_cold_as_the_room: float
+    room_temperature: float
+    drawn: float
+    hardly_cooled: float
     fan: float
     modulates: float
     expected: tuple[str, ...]
@@ -157,8 +164,23 @@ def rules() -> Rules:
         "slowest_settling": "s",
         "gap": "s",
         "worth_saying": "delta_degC",
+        "low_fresh_oxygen": "mol/mol",
+        "low_fresh_still": "mol/mol",
+        "low_fresh_monoxide": "mol/mol",
+        "as_cold_as_the_room": "delta_degC",
+        "room_temperature": "K",
+        "drawn": "s",
     }
-    plain = ("gap_intervals", "present", "significance", "curvature", "curvature_second", "fan", "modulates")
+    plain = (
+        "gap_intervals",
+        "present",
+        "significance",
+        "curvature",
+        "curvature_second",
+        "hardly_cooled",
+        "fan",
+        "modulates",
+    )
     return Rules(
         **{name: units.parse(entry[name], unit, name) for name, unit in units_of.items()},
         **{name: float(entry[name]) for name in plain},

@@ -1,21 +1,20 @@
 """The cycles of a burner in a log: from each light-off to its shut-down, what settled meanwhile, and the peaks.
 
 Where the burner's own signal was logged it tells on from off. Elsewhere the flue gas does: then a probe drawn out of
-the flue reads as a burner off, and a burner that lights before oxygen has risen to fresh air as one that stayed on.
+the flue for long reads as a burner off (for a few minutes it does not, if the flue stays hot), and a burner that lights
+before oxygen has risen to fresh air as one that stayed on.
 """
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import Literal, TypeAlias, cast
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from fluewright import sources
 from fluewright.steady.burns import Burns, look_at_burns
 from fluewright.steady.criteria import Criteria, named_criteria, rules
 from fluewright.steady.reasons import why_not
@@ -28,7 +27,7 @@ ToldBy: TypeAlias = Literal["burner signal", "flue gas", "nothing"]
 
 _SWITCH, _MONOXIDE = "burner_on", "carbon_monoxide_dry"
 _OXYGEN = ("oxygen_dry", "oxygen_wet")
-_KNOWN = (State.BURNING, State.FRESH, State.OFF, State.ENDING)
+_KNOWN = (State.BURNING, State.FRESH, State.OFF, State.ENDING, State.DRAWN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,26 +40,14 @@ class Peak:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SettledPart:
-    """The rows of a cycle, both ends included, in which every channel held still, and the means of all channels [SI].
-
-    `after` [s] is the time from light-off to the first of them, NaN where light-off was not seen.
-    """
-
-    start: pd.Timestamp
-    end: pd.Timestamp
-    rows: int
-    after: float
-    means: Mapping[str, float]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Cycle:
     """One burner cycle, from the first row in which it burned to the last.
 
     `on_time` [s] is a least value where light-off or shut-down was not seen (`lit`, `ended`): there the log begins,
-    ends or has a gap. `off_before` [s] is the time off before it, NaN where not all of that was seen. `settled` is
-    None for a cycle that never settled, and `why_never` says why. The peaks are of dry carbon monoxide:
+    ends or has a gap. `off_before` [s] is the time off before it, NaN where not all of that was seen. `settled` holds
+    the rows in which every channel held still, `settled_after` [s] the time from light-off to the first of them, NaN
+    where light-off was not seen; a cycle that never settled has none, and `why_never` says why. The peaks are of dry
+    carbon monoxide:
     `light_off_peak` in the first minute after a light-off that was seen, `peak` in any row from the cycle's start to
     the next one's; None where none was read.
     """
@@ -71,7 +58,8 @@ class Cycle:
     off_before: float
     lit: bool
     ended: bool
-    settled: SettledPart | None
+    settled: Window | None
+    settled_after: float
     why_never: str
     light_off_peak: Peak | None
     peak: Peak | None
@@ -81,6 +69,7 @@ class Cycle:
 class Cycles:
     """The burner cycles of a log in order of time; the time on, and the time known to be on or off [s].
 
+    `interval` [s] is the usual step between the readings that tell it: a light-off or a shut-down lies somewhere in it.
     Nothing told on from off where neither a signal nor oxygen or carbon dioxide was logged: there are then no cycles.
     """
 
@@ -88,13 +77,14 @@ class Cycles:
     cycles: tuple[Cycle, ...]
     time_on: float
     time_known: float
+    interval: float
 
 
 @dataclass(frozen=True, slots=True)
 class _Runs:
     """Runs of rows (stop exclusive) in which the burner was on or off, none of them across a gap.
 
-    `after` tells where a run follows the one before it at once; `length` [s] counts each row as one usual interval.
+    `after` tells where a run follows the one before it at once; `length` [s] counts each row as one usual `interval`.
     """
 
     start: NDArray[np.intp]
@@ -102,6 +92,7 @@ class _Runs:
     on: NDArray[np.bool_]
     after: NDArray[np.bool_]
     length: Array
+    interval: float
 
 
 def find_cycles(
@@ -147,16 +138,17 @@ def find_cycles(
     lit = runs.after[on]
     ended = np.append(runs.after[1:], False)[on]
     before = np.where(lit & runs.after[on - 1], runs.length[on - 1], np.nan)
-    found = _known_spans(index, runs, windows)
+    found = _known(index, runs, windows)
     if len(found) < len(on):
-        found |= _settled_spans(look_at_burns(frame, rows, criteria or named_criteria()), runs, found, system)
+        burns = look_at_burns(frame, rows, criteria or named_criteria())
+        found |= _searched(burns, index, runs, found, system)
     if monoxide is None:
         monoxide = frame[_MONOXIDE] if _MONOXIDE in frame else pd.Series(dtype=np.float64, index=index[:0])
     peaks = _peaks(monoxide, least_monoxide, starts, lit)
     cycles = []
     for number, (at_light_off, peak) in enumerate(peaks):
-        span, start = found[number], rows.seconds[runs.start[on[number]]]
-        after = float(rows.seconds[span[0]] - start) if lit[number] and not isinstance(span, str) else np.nan
+        settled = one if isinstance(one := found[number], Window) else None
+        after = (settled.start - starts[number]).total_seconds() if settled and lit[number] else np.nan
         cycles.append(
             Cycle(
                 start=starts[number],
@@ -165,8 +157,9 @@ def find_cycles(
                 off_before=float(before[number]),
                 lit=bool(lit[number]),
                 ended=bool(ended[number]),
-                settled=None if isinstance(span, str) else _part(frame, span, after),
-                why_never=span if isinstance(span, str) else "",
+                settled=settled,
+                settled_after=after,
+                why_never=one if isinstance(one, str) else "",
                 light_off_peak=at_light_off,
                 peak=peak,
             )
@@ -176,6 +169,7 @@ def find_cycles(
         cycles=tuple(cycles),
         time_on=float(runs.length[on].sum()),
         time_known=float(runs.length.sum()),
+        interval=runs.interval,
     )
 
 
@@ -206,11 +200,12 @@ def _by_flue_gas(frame: pd.DataFrame, rows: Rows) -> _Runs:
     """Return when the burner was on or off, by the flue gas; a brush with the limit of fresh air is no burn."""
     known = np.isin(rows.of, _KNOWN)
     start, stop, on = rows.start[known], rows.stop[known], rows.of[known] == State.BURNING
+    drawn = rows.of[known] == State.DRAWN  # the probe was out, and the burner ran on
     oxygen = next((name for name in _OXYGEN if name in frame), None)
     if oxygen is not None and len(start):
         least = np.fmin.reduceat(frame[oxygen].to_numpy(dtype=np.float64), start)
         on &= ~(least >= rules().fresh_air_oxygen - rules().ending)
-    return _runs(rows.seconds, start, stop, on, rows.interval)
+    return _runs(rows.seconds, start, stop, on | drawn, rows.interval)
 
 
 def _runs(
@@ -223,34 +218,32 @@ def _runs(
     last = np.append(first[1:], True)[: len(start)]
     start, stop = start[first], stop[last]
     length = seconds[stop - 1] - seconds[start] + interval
-    return _Runs(start, stop, on[first], near[first], np.asarray(length, dtype=np.float64))
+    return _Runs(start, stop, on[first], near[first], np.asarray(length, dtype=np.float64), interval)
 
 
 # ---------------------------------------------------------------------------- what settled
 
 
-def _known_spans(
-    index: pd.DatetimeIndex, runs: _Runs, windows: Iterable[Window]
-) -> dict[int, tuple[int, int] | str]:
-    """Return the rows (stop exclusive) of the latest of `windows` in each cycle that holds one."""
-    found: dict[int, tuple[int, int] | str] = {}
+def _known(index: pd.DatetimeIndex, runs: _Runs, windows: Iterable[Window]) -> dict[int, Window | str]:
+    """Return the latest of `windows` in each cycle that holds one."""
+    found: dict[int, Window | str] = {}
     begins, ends = runs.start[runs.on], runs.stop[runs.on]
     for window in sorted(windows, key=lambda one: one.start):
-        span = int(index.searchsorted(window.start)), int(index.searchsorted(window.end, "right"))
-        cycle = int(np.searchsorted(begins, span[0], "right")) - 1
-        if cycle >= 0 and span[1] <= ends[cycle]:
-            found[cycle] = span
+        start, stop = index.searchsorted(window.start), index.searchsorted(window.end, "right")
+        cycle = int(np.searchsorted(begins, start, "right")) - 1
+        if cycle >= 0 and stop <= ends[cycle]:
+            found[cycle] = window
     return found
 
 
-def _settled_spans(
-    burns: Burns, runs: _Runs, known: Container[int], system: System
-) -> dict[int, tuple[int, int] | str]:
-    """Return for each cycle not `known` the rows (stop exclusive) of its latest sound stretch, or why there is none."""
+def _searched(
+    burns: Burns, index: pd.DatetimeIndex, runs: _Runs, known: Container[int], system: System
+) -> dict[int, Window | str]:
+    """Return for each cycle not `known` its latest sound stretch, or why there is none."""
     begins, least = runs.start[runs.on], burns.criteria.minimum_length
     ends = burns.rows.stop[burns.rows.burning] - 1
     cycle_of = np.searchsorted(begins, ends, "right") - 1  # by burn; -1 before the first cycle
-    found: dict[int, tuple[int, int] | str] = {}
+    found: dict[int, Window | str] = {}
     refused: dict[int, str] = {}
     for first, last in reversed(burns.holding()):
         cycle = int(cycle_of[burns.bins.burn_of[first]])
@@ -258,7 +251,7 @@ def _settled_spans(
             continue
         settled, start, refusal = trimmed(burns, first, last, system)
         if start < last and burns.length(settled, last) >= least:
-            found[cycle] = burns.bins.rows(start, last)
+            found[cycle] = _window(index, *burns.bins.rows(start, last))
         else:
             held = f"held still for {duration(burns.length(first, last))} only"
             short = f"what is left is shorter than {duration(least)}"
@@ -284,29 +277,11 @@ def _why_never(burns: Burns, inside: NDArray[np.intp], refused: str, system: Sys
     return refused or why_not(burns, windows, system) or f"never held still for {least}"
 
 
-def _part(frame: pd.DataFrame, span: tuple[int, int], after: float) -> SettledPart:
-    """Return rows (stop exclusive) as the settled part of a cycle, with the means of their channels."""
-    rows = slice(*span)
-    left_out = sources.table("steady")["averages"]["left_out"]
-    means = {
-        str(name): _mean(frame[name].to_numpy(dtype=np.float64)[rows])
-        for name in frame
-        if name not in left_out
-    }
-    return SettledPart(
-        start=frame.index[rows.start],
-        end=frame.index[rows.stop - 1],
-        rows=rows.stop - rows.start,
-        after=after,
-        means=MappingProxyType(means),
+def _window(index: pd.DatetimeIndex, start: int, stop: int) -> Window:
+    because = "the latest stretch of the cycle in which every channel held still"
+    return Window(
+        start=index[start], end=index[stop - 1], rows=stop - start, chosen_by="rules", because=because
     )
-
-
-def _mean(value: Array) -> float:
-    """Return the mean of the numbers in `value`, NaN where there is none."""
-    mean = float(value.mean())
-    read = np.isfinite(value)
-    return float(value[read].mean()) if np.isnan(mean) and read.any() else mean
 
 
 # ---------------------------------------------------------------------------- peaks

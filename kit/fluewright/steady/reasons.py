@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,10 +79,18 @@ def flue_trend(burns: Burns, rows: tuple[int, int] | None) -> tuple[float, float
     return slope, 0.0 - lacking
 
 
-def why_taken(burns: Burns, rows: tuple[int, int], system: System) -> str:
-    """Return what held in the steady window, for how long, and how the flue drifted meanwhile."""
-    together = " together" if len(burns.lines) > 1 else ""
-    text = f"{listed(tuple(burns.lines))} held still{together} for {duration(burns.rows.length(*rows))}"
+def why_taken(burns: Burns, rows: tuple[int, int], missing: Mapping[str, int], system: System) -> str:
+    """Return what held in the steady window, for how long, and how the flue drifted meanwhile.
+
+    Of a channel that is `missing` on some rows of the window, no more is said than was read.
+    """
+    whole = tuple(name for name in burns.lines if name not in missing)
+    together = " together" if len(whole) > 1 else ""
+    length = duration(burns.rows.length(*rows))
+    text = f"{listed(whole)} held still{together} for {length}" if whole else f"for {length}"
+    for number, (name, count) in enumerate(missing.items()):
+        read = f"on the {rows[1] - rows[0] - count:,} of {rows[1] - rows[0]:,} rows on which it was read"
+        text += f"{';' if whole or number else ''} {channel_words(name)} held still {read}"
     slope, rise = flue_trend(burns, rows)
     if np.isfinite(slope):
         text += f"; the flue drifted by {rate(FLUE, slope, system)}"
@@ -94,6 +102,8 @@ def why_taken(burns: Burns, rows: tuple[int, int], system: System) -> str:
 def outcome_words(burns: Burns, *, taken: str | None, offered: str | None, missing: Sequence[str]) -> str:
     """Return what became of the test point, in whole sentences."""
     unseen = f" Not judged, for want of readings: {listed(missing)}." if missing else ""
+    if burns.unasked:
+        unseen += f" Not judged, because '{burns.criteria.name}' asks nothing of it: {listed(burns.unasked)}."
     if taken:
         return f"A steady window was found: {taken}.{unseen}"
     if not len(burns.bins.first):

@@ -25,6 +25,7 @@ class State(IntEnum):
     OFF = 3
     ENDING = 4
     FLICKER = 5
+    DRAWN = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,7 @@ class Rows:
 
     `seconds` since the first row and `state` are by rows; `interval` [s] is the usual step between
     readings. Each run has its first row, the row after its last, its state, and whether a burner that is
-    off comes just before it.
+    off comes just before it. The first `probable` rows are fresh air that the cell seems to show as less.
     """
 
     seconds: Array
@@ -42,6 +43,7 @@ class Rows:
     start: NDArray[np.intp]
     stop: NDArray[np.intp]
     of: NDArray[np.int8]
+    probable: int = 0
 
     @property
     def burning(self) -> NDArray[np.bool_]:
@@ -50,8 +52,11 @@ class Rows:
 
     @property
     def lit(self) -> NDArray[np.bool_]:
-        """Which runs have fresh air, or a burner that is off, just before them."""
+        """Which runs have fresh air, or a burner that is off, just before them, but for a dropout."""
         out = np.isin(self.of, (State.FRESH, State.OFF, State.ENDING))
+        lasts = self.seconds[self.stop - 1] - self.seconds[self.start] + self.interval
+        brief = (self.of == State.UNKNOWN) & (lasts <= longest_gap(self.interval))
+        out[1:] |= brief[1:] & out[:-1]
         return np.concatenate(([False], out[:-1]))
 
     def length(self, start: int, stop: int) -> float:
@@ -73,12 +78,53 @@ def sort_rows(frame: pd.DataFrame) -> Rows:
     gap = longest_gap(interval)
     broken = steps > gap
     gas = next((name for name in _GASES if name in frame and bool(frame[name].notna().any())), None)
-    state = _bridged(_states(frame, gas), seconds, gap)
-    state = _with_flicker(state, seconds, broken)
+    state, probable = _states(frame, gas), probable_fresh_air(frame)
+    state[:probable] = State.FRESH
+    state = _with_flicker(_bridged(state, seconds, gap), seconds, broken)
     if gas is not None and gas.startswith("oxygen"):
         state = _with_endings(state, frame[gas].to_numpy(dtype=np.float64), broken)
+        state = _with_drawn(state, frame, seconds, broken)
     start, stop = _runs(state, broken)
-    return Rows(seconds, interval, state, start, stop, state[start])
+    return Rows(seconds, interval, state, start, stop, state[start], probable)
+
+
+def probable_fresh_air(frame: pd.DataFrame) -> int:
+    """Return how many rows at the beginning are probably fresh air, shown as less oxygen than fresh air holds.
+
+    There oxygen stands still a little too low until a light-off, the flue is as cold as the room, and nothing tells of
+    a burner: no carbon monoxide, no carbon dioxide, no signal. A standing pilot's gas is warmer.
+    """
+    name = next((one for one in _GASES[:2] if one in frame), None)
+    if name is None or "flue_temperature" not in frame or not len(frame):
+        return 0
+    oxygen = frame[name].to_numpy(dtype=np.float64)
+    if not rules().low_fresh_oxygen <= oxygen[0] < rules().fresh_air_oxygen:  # nearly every log ends here
+        return 0
+    lit = int(np.argmax(oxygen < rules().low_fresh_oxygen))
+    if lit < _FEWEST:
+        return 0
+    moved = np.abs(oxygen[:lit] - np.nanmedian(oxygen[:lit])) > rules().low_fresh_still
+    stands = int(np.argmax(moved)) if moved.any() else lit
+    if stands < _FEWEST or _seconds(frame.iloc[stands - 1 : lit + 1])[-1] > rules().light_off:
+        return 0
+    return stands if _as_cold_as_the_room(frame.iloc[:stands]) else 0
+
+
+def _as_cold_as_the_room(rows: pd.DataFrame) -> bool:
+    """Whether the flue is as cold as the room in most of some rows, and nothing else tells of a burner."""
+    none = {
+        "carbon_monoxide_dry": rules().low_fresh_monoxide,
+        "carbon_dioxide_dry": rules().fresh_air_carbon_dioxide,
+        "burner_on": 0.0,
+        "gas_volume_flow": 0.0,
+    }
+    if any(float(rows[name].median()) > most for name, most in none.items() if name in rows):
+        return False
+    flue = float(rows["flue_temperature"].median())
+    air = next((one for one in _ROOMS if one in rows and bool(rows[one].notna().any())), None)
+    return flue <= (
+        rules().room_temperature if air is None else float(rows[air].mean()) + rules().as_cold_as_the_room
+    )
 
 
 def longest_gap(interval: float) -> float:
@@ -94,6 +140,9 @@ def _usual(steps: Array) -> float:
 
 
 _GASES = ("oxygen_dry", "oxygen_wet", "carbon_dioxide_dry")
+_ROOMS = ("air_temperature", "ambient_temperature")
+_RUNNING = ("burner_on", "gas_volume_flow")
+_FEWEST = 6  # rows that stand still before a light-off
 
 
 def _seconds(frame: pd.DataFrame) -> Array:
@@ -181,3 +230,49 @@ def _with_endings(states: NDArray[np.int8], oxygen: Array, broken: NDArray[np.bo
         low = value <= np.nanmedian(value) + rules().ending
         marked[stop[burn] - int(np.argmax(low[::-1])) : stop[burn]] = State.ENDING
     return marked
+
+
+def _with_drawn(
+    states: NDArray[np.int8], frame: pd.DataFrame, seconds: Array, broken: NDArray[np.bool_]
+) -> NDArray[np.int8]:
+    """Return the states with fresh air between two burns marked as drawn in where the burner ran on meanwhile."""
+    start, stop = _runs(states, broken)
+    of = states[start]
+    burn = np.flatnonzero(of == State.BURNING)
+    before, after = burn[:-1], burn[1:]
+    fresh = (of[after - 1] == State.FRESH) & (
+        (after - before == 2) | ((after - before == 3) & (of[before + 1] == State.ENDING))
+    )
+    fresh &= seconds[start[after]] - seconds[stop[before] - 1] <= rules().drawn
+    before, after = before[fresh], after[fresh]
+    if not len(before):
+        return states
+    middle = (start[after - 1] + stop[after - 1]) // 2
+    marked = states.copy()
+    on = _ran_on(frame, stop[before] - 1, middle, start[after] - 1)
+    for first, last in zip(stop[before[on]], start[after[on]], strict=True):
+        marked[first:last] = State.DRAWN
+    return marked
+
+
+def _ran_on(
+    frame: pd.DataFrame, before: NDArray[np.intp], middle: NDArray[np.intp], last: NDArray[np.intp]
+) -> NDArray[np.bool_]:
+    """Tell whether a burner ran on: by its own signal or its gas, else by a flue that hardly cooled.
+
+    The rows are the last of the burn, and the middle and the last of the fresh air after it.
+    """
+    on = np.zeros(len(before), dtype=np.bool_)
+    if "flue_temperature" in frame:
+        flue = frame["flue_temperature"].to_numpy(dtype=np.float64)
+        air = next((one for one in _ROOMS if one in frame), None)
+        room = rules().room_temperature if air is None else frame[air].to_numpy(dtype=np.float64)[before]
+        above = flue[before] - room
+        fell = flue[before] - np.minimum(flue[middle], flue[last])
+        on = (above > rules().as_cold_as_the_room) & (fell < rules().hardly_cooled * above)
+    for name in _RUNNING:
+        if name in frame:
+            signal = frame[name].to_numpy(dtype=np.float64)
+            told = np.isfinite(signal[middle]) & (signal[before] > 0)
+            on = np.where(told, signal[middle] > signal[before] / 2, on)
+    return on

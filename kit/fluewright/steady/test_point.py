@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 import zlib
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from types import MappingProxyType
 
 import numpy as np
@@ -20,6 +21,8 @@ from fluewright.steady.window import Window
 from fluewright.units import Array
 from fluewright.visit import StatedAccuracy
 
+_BLOCK = 32_768  # rows taken at once, so that what is formed of them stays in the cache
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChannelMean:
@@ -28,7 +31,8 @@ class ChannelMean:
     `noise` is the standard error of the mean, with autocorrelation, and `degrees_of_freedom` how well it
     is known; `bias` the half-width of the rectangular distribution of the sensor error shared by all
     samples of the instrument (with resolution and lag); `low` and `high` the 95 % coverage interval of
-    both together. `samples` of the window's rows held a number and `missing` held none: an over-range
+    both together. A share of a gas may be read as less than zero and is none: there the interval is that of a reading
+    of zero, as `shown` is. `samples` of the window's rows held a number and `missing` held none: an over-range
     cell is among the missing, so a mean with missing rows may be a lower bound.
     """
 
@@ -47,6 +51,11 @@ class ChannelMean:
     accuracy_stated: bool
     degrees_of_freedom: float = math.inf
     missing: int = 0
+
+    @property
+    def shown(self) -> float:
+        """The mean as it can be true [SI]: zero for a share of a gas that was read as less."""
+        return max(self.mean, _floor(self.quantity))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,13 +88,11 @@ def settled_point(
     InputError
         No row of the frame lies in the window.
     """
-    rows = frame.loc[window.start : window.end]
+    rows = window.of(frame)
     if not len(rows):
         raise InputError(f"the window of test point '{name}', {window.start} to {window.end}, holds no row")
     left_out = sources.table("steady")["averages"]["left_out"]
-    index = pd.DatetimeIndex(rows.index).as_unit("ns").asi8
-    seconds = np.asarray((index - index[0]) * 1e-9, dtype=np.float64)
-    time = _Time(centred=seconds - seconds.mean())
+    time = _Time(pd.DatetimeIndex(rows.index))
     means = {}
     for column in (str(name) for name in rows.columns if name not in left_out):
         accuracy = accuracies.get(column) or assumed_accuracy(column)
@@ -135,19 +142,26 @@ def stated_or_assumed(stated: StatedAccuracy, quantity: str) -> StatedAccuracy:
 class _Time:
     """The times [s] of a window's rows about their middle, and the sum of their squares."""
 
-    def __init__(self, *, centred: Array) -> None:
-        self._centred = centred
-        self._square = float(centred @ centred)
+    def __init__(self, index: pd.DatetimeIndex) -> None:
+        count = index.asi8
+        self._centred = (count - count[0]).astype(np.float64)
+        self._centred *= pd.Timedelta(1, index.unit) / pd.Timedelta(seconds=1)
+        self._centred -= self._centred.mean()
+        self._square = float(self._centred @ self._centred)
 
-    def slope(self, departure: Array, missing: NDArray[np.intp]) -> float:
-        """Return the slope [unit/s] of the line through readings, given by what they depart from their mean [unit].
-
-        The rows `missing` hold no reading and depart by zero.
-        """
+    def slope(self, value: Array, mean: float, missing: NDArray[np.intp]) -> float:
+        """Return the slope [unit/s] of the line through readings; the rows `missing` hold none."""
+        along = 0.0
+        for start in range(0, len(value), _BLOCK):
+            departure = value[start : start + _BLOCK] - mean
+            first, last = np.searchsorted(missing, (start, start + _BLOCK))
+            departure[missing[first:last] - start] = 0.0
+            departure *= self._centred[start : start + _BLOCK]
+            along += float(departure.sum())
         without = self._centred[missing]
         across = self._square - float(without @ without)
-        across -= float(without.sum()) ** 2 / max(len(departure) - len(missing), 1)
-        return float(self._centred @ departure) / across if across > 0 else 0.0
+        across -= float(without.sum()) ** 2 / max(len(value) - len(missing), 1)
+        return along / across if across > 0 else 0.0
 
 
 def _channel_mean(
@@ -160,21 +174,18 @@ def _channel_mean(
         return None
     number = value[read] if len(missing) else value
     mean = float(number.mean())
-    slope = 0.0
-    if time is not None:
-        departure = value - mean
-        departure[missing] = 0.0
-        slope = time.slope(departure, missing)
+    slope = 0.0 if time is None else time.slope(value, mean, missing)
     noise = mean_noise(number)
     bias = _bias(quantity, mean, slope, accuracy)
     width = half_width(bias=bias, noise=noise.standard_error, degrees_of_freedom=noise.degrees_of_freedom)
+    shown = max(mean, _floor(quantity))
     return ChannelMean(
         quantity=quantity,
         mean=mean,
         noise=noise.standard_error,
         bias=bias,
-        low=max(mean - width, _floor(quantity)),
-        high=mean + width,
+        low=max(shown - width, _floor(quantity)),
+        high=shown + width,
         samples=len(number),
         effective_samples=noise.effective_samples,
         slope=slope,
@@ -199,25 +210,24 @@ def _bias(quantity: str, mean: float, slope: float, accuracy: StatedAccuracy) ->
     temperature the degrees Celsius, not the kelvins. The rounding of a reading that hardly moves does not
     average out, so half the resolution is always counted in full; it and the lag behind a drift (slope
     times time constant, the response time being to 90 %) are further rectangular errors. Their sum is
-    replaced by one rectangle of the same variance. A reading of a gas further below zero than the stated accuracy
-    shows an error of that size on top of it.
+    replaced by one rectangle of the same variance. A reading of a gas below zero shows an error of at least its size.
     """
     display = mean - units.convert(0.0, "degC", "K") if sources.quantity(quantity).unit == "K" else mean
     stated = max(accuracy.absolute, accuracy.of_reading * abs(display), accuracy.of_span)
-    if mean + stated < _floor(quantity):
-        stated += _floor(quantity) - mean
+    stated = max(stated, _floor(quantity) - mean)
     lag = slope * accuracy.response_time / math.log(10)
     return math.hypot(stated, accuracy.resolution / 2, lag)
 
 
-def draw_means(points: Iterable[SettledPoint], *, draws: int, seed: int) -> tuple[Mapping[str, Array], ...]:
+def draw_means(points: Iterable[SettledPoint], *, draws: int, seed: int) -> Iterator[Mapping[str, Array]]:
     """Draw the channel means of the test points of one visit, for propagation after JCGM 101.
 
     One bias is drawn per instrument and quantity, as a share of its half-width, and holds for every point
     of the visit; so a difference between points, formed within each draw, loses it. Noise is independent,
     by Student's distribution; but a mean that several points hold, the same object, is one reading of the
     whole visit, and its noise is drawn once as well. Shares of a gas are not drawn below zero. Each channel
-    has a random stream of its own: leaving out a channel or a point changes no other draw.
+    has a random stream of its own: leaving out a channel or a point changes no other draw, and fewer draws of a bias
+    are the first of more.
 
     Parameters
     ----------
@@ -230,31 +240,29 @@ def draw_means(points: Iterable[SettledPoint], *, draws: int, seed: int) -> tupl
 
     Returns
     -------
-    tuple of mapping
-        One per point: quantity to array (draws,) [SI].
+    iterator of mapping
+        One per point, drawn when its turn comes: quantity to array (draws,) [SI].
     """
     if draws < 1:
         raise InputError(f"draws is {draws}; at least one draw is needed")
     points = tuple(points)
     holders = Counter(id(part) for point in points for part in point.means.values())
-    return tuple(
-        MappingProxyType(
-            {
-                quantity: _draw(part, "" if holders[id(part)] > 1 else point.name, draws=draws, seed=seed)
-                for quantity, part in point.means.items()
-            }
-        )
+
+    @cache
+    def share(instrument: str, quantity: str) -> Array:
+        return _stream(seed, "bias", instrument, quantity).uniform(-1.0, 1.0, draws)
+
+    def drawn(part: ChannelMean, point: str) -> Array:
+        value = part.shown + part.bias * share(part.instrument, part.quantity)
+        if part.noise > 0:
+            stream = _stream(seed, "noise", "" if holders[id(part)] > 1 else point, part.quantity)
+            value += part.noise * stream.standard_t(part.degrees_of_freedom, draws)
+        return np.maximum(value, _floor(part.quantity), out=value)
+
+    return (
+        MappingProxyType({quantity: drawn(part, point.name) for quantity, part in point.means.items()})
         for point in points
     )
-
-
-def _draw(part: ChannelMean, point: str, *, draws: int, seed: int) -> Array:
-    share = _stream(seed, "bias", part.instrument, part.quantity).uniform(-1.0, 1.0, draws)
-    value = part.mean + part.bias * share
-    if part.noise > 0:
-        stream = _stream(seed, "noise", point, part.quantity)
-        value = value + part.noise * stream.standard_t(part.degrees_of_freedom, draws)
-    return np.maximum(value, _floor(part.quantity))
 
 
 def _stream(seed: int, *names: str) -> np.random.Generator:

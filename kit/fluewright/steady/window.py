@@ -9,11 +9,12 @@ changed by more than the span, and a first-order settling may not still lack mor
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple, TypeAlias, cast
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from fluewright.errors import InputError
 from fluewright.steady.burns import Burns, how_bad, look_at_burns
@@ -27,9 +28,9 @@ from fluewright.steady.reasons import (
     why_taken,
     why_unsettled,
 )
-from fluewright.steady.rows import State, sort_rows
+from fluewright.steady.rows import State, sort_rows, spans
 from fluewright.steady.signals import moving_rate, pre_purges
-from fluewright.steady.words import System, duration
+from fluewright.steady.words import System, duration, listed
 
 Phase: TypeAlias = Literal[
     "fresh air",
@@ -60,13 +61,28 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
-    """A window of rows: found by the rules, or chosen by a person and labelled so."""
+    """A window of rows: found by the rules, or chosen by a person and labelled so.
+
+    `without` are the stretches, both ends included, of a window chosen by a person in which the sample held no flue
+    gas, or the probe was still filling with it: they count among its rows and are left out of its means.
+    """
 
     start: pd.Timestamp
     end: pd.Timestamp
     rows: int
     chosen_by: Literal["rules", "person"]
     because: str
+    without: tuple[tuple[pd.Timestamp, pd.Timestamp], ...] = ()
+
+    def of(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """Return the rows of a frame [time as index] that the window averages."""
+        part = frame.loc[self.start : self.end]
+        if not self.without:
+            return part
+        keep = np.ones(len(part), dtype=np.bool_)
+        for first, last in self.without:
+            keep[part.index.slice_indexer(first, last)] = False
+        return part[keep]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,10 +92,10 @@ class Steadiness:
     `window` is None where no steady window was found; `least_bad` is then the best on offer, for a person
     to accept, and `outcome` says so in words. The rows of window and refused stretches add up to `rows`.
     `judged` names the channels that had a say, `not_judged` those the criteria ask for that had too few
-    readings. `by_rules` is what the rules found, also where a person chose; `rules_agree` is None unless
-    a person chose. `flue_slope` [K/s] is the drift within the window (or the least bad one).
-    `flue_rise_remaining` [K] is the first-order estimate of what the flue temperature still had to rise
-    at the window's end, apart from a steady drift: zero where no settling stands out of the noise, NaN
+    readings, and those logged of which the criteria ask nothing. `by_rules` is what the rules found, also where a
+    person chose; `rules_agree` is None unless a person chose. `flue_slope` [K/s] is the drift within the window
+    (or the least bad one). `flue_rise_remaining` [K] is the first-order estimate of what the flue temperature still
+    had to rise at the window's end, apart from a steady drift: zero where no settling stands out of the noise, NaN
     where no estimate could be made.
     """
 
@@ -174,7 +190,11 @@ def find_steady_window(
         for name in burns.criteria.limits
         if name not in burns.lines and (name in frame or name in rules().expected)
     )
-    by_rules = _window(index, chosen, why_taken(burns, chosen, system)) if chosen else None
+    by_rules = (
+        _window(index, chosen, why_taken(burns, chosen, _missing(burns, frame, chosen), system))
+        if chosen
+        else None
+    )
     window, offered = by_rules, _window(index, least, _excuse(burns, least, system)) if least else None
     outcome = outcome_words(
         burns,
@@ -185,9 +205,10 @@ def find_steady_window(
     parts = _parts(burns, frame, chosen, refusals, system)
     agree: bool | None = None
     if manual is not None:
-        span = _manual_span(index, burns, manual)
-        agree, outcome = _compare(burns, parts, span, manual[2], system)
-        window, offered = _window(index, span, manual[2], by="person"), None
+        span, idle = _manual_span(index, burns, frame, manual)
+        agree, outcome = _compare(burns, parts, span, idle=int(idle.sum()), because=manual[2], system=system)
+        without = _stretches(index, span, idle)
+        window, offered = replace(_window(index, span, manual[2]), chosen_by="person", without=without), None
         parts = _cut_out(parts, chosen, span)
         chosen = span
     slope, rise = flue_trend(burns, chosen or least)
@@ -201,7 +222,7 @@ def find_steady_window(
         flue_slope=slope,
         flue_rise_remaining=rise,
         judged=tuple(burns.lines),
-        not_judged=missing,
+        not_judged=(*missing, *burns.unasked),
         by_rules=by_rules,
         rules_agree=agree,
     )
@@ -217,16 +238,20 @@ def _stretch(index: pd.DatetimeIndex, part: _Part) -> Stretch:
     )
 
 
-def _window(
-    index: pd.DatetimeIndex, span: _Span, because: str, by: Literal["rules", "person"] = "rules"
-) -> Window:
+def _window(index: pd.DatetimeIndex, span: _Span, because: str) -> Window:
     return Window(
         start=index[span.start],
         end=index[span.stop - 1],
         rows=span.stop - span.start,
-        chosen_by=by,
+        chosen_by="rules",
         because=because,
     )
+
+
+def _missing(burns: Burns, frame: pd.DataFrame, span: _Span) -> dict[str, int]:
+    """Return on how many rows of a window each channel that has a say holds no number, where it lacks any."""
+    counts = {name: int(frame[name].iloc[span.start : span.stop].isna().sum()) for name in burns.gappy}
+    return {name: count for name, count in counts.items() if count}
 
 
 def _choose(burns: Burns, system: System) -> tuple[_Span | None, Mapping[int, Refusal]]:
@@ -301,7 +326,9 @@ def _parts(
         if state != State.BURNING:
             start, stop = int(burns.rows.start[run]), int(burns.rows.stop[run])
             purge = purges.get(run, stop)
-            if start < purge:
+            if start < burns.rows.probable:
+                parts.append(_Part(start, purge, "fresh air", _probable_air(frame, purge)))
+            elif start < purge:
                 parts.append(_idle_part(State(state), start, purge))
             if purge < stop:
                 parts.append(_Part(purge, stop, "pre-purge", "the burner's fan runs before light-off"))
@@ -321,7 +348,18 @@ def _parts(
     return parts
 
 
+def _probable_air(frame: pd.DataFrame, stop: int) -> str:
+    name = "oxygen_dry" if "oxygen_dry" in frame else "oxygen_wet"
+    shown = f"{100 * float(frame[name].iloc[:stop].mean()):.1f} %"
+    return (
+        f"oxygen stood at {shown} before light-off, with a cold flue: probably fresh air; "
+        "was the oxygen cell set right?"
+    )
+
+
 def _idle_part(state: State, start: int, stop: int) -> _Part:
+    if state == State.DRAWN:
+        return _Part(start, stop, "fresh air", "fresh air drawn in, as by a pulled probe: the burner ran on")
     if state == State.FRESH:
         return _Part(start, stop, "fresh air", "fresh air in the sample: no flue gas to judge")
     if state == State.OFF:
@@ -418,8 +456,12 @@ def _excuse(burns: Burns, rows: _Span, system: System) -> str:
 
 
 def _manual_span(
-    index: pd.DatetimeIndex, burns: Burns, manual: tuple[pd.Timestamp, pd.Timestamp, str]
-) -> _Span:
+    index: pd.DatetimeIndex,
+    burns: Burns,
+    frame: pd.DataFrame,
+    manual: tuple[pd.Timestamp, pd.Timestamp, str],
+) -> tuple[_Span, NDArray[np.bool_]]:
+    """Return the rows of a window chosen by a person, and which of them hold no flue gas or not yet only that."""
     words = f"the window chosen by hand, {manual[0]} to {manual[1]},"
     if manual[0].tzinfo is None or manual[1].tzinfo is None:
         raise InputError(f"{words} has no time zone; give both ends in the zone of the log")
@@ -428,23 +470,52 @@ def _manual_span(
         raise InputError(
             f"{words} holds no row; this test point's readings run from {index[0]} to {index[-1]}"
         )
-    if not np.any(burns.rows.state[span.start : span.stop] == State.BURNING):
+    states = burns.rows.state[span.start : span.stop]
+    idle = ~np.isin(states, (State.BURNING, State.UNKNOWN)) | _filling(burns, frame, span)
+    if not np.any(~idle & (states == State.BURNING)):
         raise InputError(
             f"{words} holds no flue gas: every row is fresh air, shut-down or without a gas reading; "
             "choose a stretch in which the burner ran"
         )
-    return span
+    return span, idle
+
+
+def _stretches(
+    index: pd.DatetimeIndex, span: _Span, flags: NDArray[np.bool_]
+) -> tuple[tuple[pd.Timestamp, pd.Timestamp], ...]:
+    """Return the first and last time of each run of flagged rows in a span."""
+    first, last = spans(flags)
+    return tuple(zip(index[span.start + first], index[span.start + last - 1], strict=True))
+
+
+def _filling(burns: Burns, frame: pd.DataFrame, span: _Span) -> NDArray[np.bool_]:
+    """Return in which rows of a window oxygen still falls from the fresh air before them to flue gas."""
+    falls = np.zeros(span.stop - span.start, dtype=np.bool_)
+    name = next((one for one in ("oxygen_dry", "oxygen_wet") if one in frame), None)
+    rows = burns.rows
+    begun = (rows.start > span.start) & (rows.start < span.stop) & rows.burning
+    for run in np.flatnonzero(begun) if name is not None else ():
+        start, stop = int(rows.start[run]), int(rows.stop[run])
+        value = frame[name].to_numpy(dtype=np.float64)[start:stop]
+        settled = value <= np.nanmedian(value) + rules().ending
+        falls[start - span.start : start - span.start + int(np.argmax(settled))] = True
+    return falls
 
 
 def _compare(
-    burns: Burns, parts: Sequence[_Part], span: _Span, because: str, system: System
+    burns: Burns,
+    parts: Sequence[_Part],
+    span: _Span,
+    *,
+    idle: int,
+    because: str,
+    system: System,
 ) -> tuple[bool, str]:
     """Return whether the rules would take a window chosen by a person, and the outcome in words."""
     rows = span.stop - span.start
     text = f"The window was chosen by a person ({because})."
-    idle = rows - int(np.sum(burns.rows.state[span.start : span.stop] == State.BURNING))
     if idle:
-        text += f" {idle} of its {rows} rows hold no flue gas."
+        text += f" {idle} of its {rows} rows hold no flue gas, or not yet only that, and are left out of its means."
     overlaps = [(min(part.stop, span.stop) - max(part.start, span.start), part) for part in parts]
     against = [(count, part) for count, part in overlaps if count > 0 and part.phase != "steady"]
     if against:
@@ -459,7 +530,7 @@ def _compare(
     least = burns.criteria.minimum_length
     if burns.rows.length(span.start, span.stop) < least:
         return False, f"{text} Every channel holds in it, but the rules ask for at least {duration(least)}."
-    return True, f"{text} The rules agree: every channel holds in it."
+    return True, f"{text} The rules agree: {listed(tuple(burns.lines))} hold in it, where read."
 
 
 def _cut_out(parts: Sequence[_Part], chosen: _Span | None, span: _Span) -> list[_Part]:
