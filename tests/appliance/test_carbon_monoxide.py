@@ -81,3 +81,17 @@ def test_a_log_without_carbon_monoxide_says_nothing() -> None:
         frame, lower_bounds=frame, fuel=fuel("natural gas"), half_widths={}, oxygen_name="oxygen_dry"
     )
     assert found is None
+
+
+def test_the_upper_end_reaches_beyond_what_is_too_dilute_to_be_read() -> None:
+    found = worst(log([0.149], [110]))
+    # By hand: (110 + 10) x 20.9 / (20.9 - 15.1), though a sample of 15.1 % oxygen would be too dilute.
+    assert found.air_free.high / PPM == pytest.approx(120 * 20.9 / 5.8, rel=1e-3)
+    assert found.air_free.low <= found.air_free.value <= found.air_free.high
+
+
+def test_without_oxygen_air_free_is_only_known_to_be_at_least_as_measured() -> None:
+    found = worst(log([np.nan], [330]))
+    assert not found.dilution_told
+    assert found.air_free.value / PPM == pytest.approx(330)
+    assert found.air_free.is_lower_bound

@@ -272,6 +272,49 @@ def test_cells_without_a_number_are_told(
     assert "flue temperature;" in told
 
 
+def test_a_gas_below_zero_is_shown_as_none_with_an_interval_and_says_so(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    rows = [[time, oxygen, "-12", flue, air] for time, oxygen, _, flue, air in settled]
+    (point,) = fw.audit(fw.open_visit(make_visit(complete_plan, rows))).points
+    for number in (point.readings["carbon_monoxide_dry"], point.numbers["carbon_monoxide_air_free"]):
+        assert number.value == 0.0 == number.low
+        assert number.high is not None
+        assert number.high > 9e-6
+    assert (
+        "below zero, which no gas can be, and is shown as zero" in point.readings["carbon_monoxide_dry"].basis
+    )
+
+
+def test_a_mean_of_some_rows_of_the_window_says_of_how_many(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    for row in settled[60:]:
+        row[4] = ""
+    settled[100][2] = ""
+    (point,) = fw.audit(fw.open_visit(make_visit(complete_plan, settled))).points
+    assert point.settled is not None
+    read = point.settled.means["air_temperature"]
+    assert point.readings["air_temperature"].basis == (
+        f"mean of the {read.samples} of {point.settled.window.rows} rows of the window that hold a number"
+    )
+    assert (
+        point.readings["carbon_monoxide_dry"].basis == "mean over the window"
+    )  # one row is not worth saying
+
+
+def test_oxygen_above_the_top_of_its_cell_is_fresh_air(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    complete_plan["instruments"]["flue"]["accuracy"]["oxygen_dry"]["span"] = ["0 percent", "20.9 percent"]
+    for row in settled[:12]:
+        row[1:4] = ["20.9", "0", "70.0"]
+    (point,) = fw.audit(fw.open_visit(make_visit(complete_plan, settled))).points
+    told = [(part.phase, part.rows) for part in point.steadiness.refused[:2]]
+    assert told == [("fresh air", 12), ("light-off", 12)]
+    assert "oxygen_dry" not in point.above_range
+
+
 def test_no_interval_is_formed_of_the_draws_that_happen_to_be_in_reach(
     make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
 ) -> None:

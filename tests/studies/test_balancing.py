@@ -55,6 +55,20 @@ def test_true_readings_fit_and_are_made_more_certain(given: tuple[Any, ...]) -> 
     assert found.closure.low < 0 < found.closure.high
 
 
+def test_gas_without_carbon_monoxide_has_a_balance(given: tuple[Any, ...]) -> None:
+    """A share of a gas is not moved below zero where the derivatives are formed."""
+    fuel, fuel_draws, inputs, settings = given
+    none = [
+        replace(one, central=0.0, draws=np.maximum(one.draws - one.central, 0.0))
+        if one.name == "carbon_monoxide_dry"
+        else one
+        for one in inputs
+    ]
+    found = balance(fuel, fuel_draws, none, settings)
+    assert found is not None
+    assert found.fit == "fits"
+
+
 def test_a_gross_error_in_each_reading_is_attributed_to_it_or_to_its_set(given: tuple[Any, ...]) -> None:
     fuel, fuel_draws, inputs, settings = given
     sound = balance(*given)

@@ -103,6 +103,30 @@ def test_drift_is_corrected_where_asked_and_said(tmp_path: Path) -> None:
     assert "corrected" not in asked.readings["carbon_monoxide_dry"].basis
 
 
+@pytest.mark.law
+def test_a_value_lies_in_its_interval_after_a_correction_below_zero(tmp_path: Path) -> None:
+    """A cell whose zero rose by far more than it reads: what is left is none, and what drifted stays uncertain."""
+    entered = """
+[instruments.analyzer.drift_checks.carbon_monoxide_dry]
+zero_before = { applied = "0 ppm", shown = "0 ppm" }
+zero_after = { applied = "0 ppm", shown = "400 ppm" }
+correct = true
+"""
+    point = fw.audit(visit_with(tmp_path, entered)).points[0]
+    assert point.settled is not None
+    mean = point.settled.means["carbon_monoxide_dry"]
+    assert mean.mean < 0
+    shown = point.readings["carbon_monoxide_dry"]
+    assert shown.low == shown.value == 0.0
+    assert shown.high is not None
+    assert 0.9 * 200e-6 < shown.high < 1.1 * mean.bias
+    assert "below zero" in shown.basis
+    free = point.numbers["carbon_monoxide_air_free"]
+    assert free.low is not None
+    assert free.high is not None
+    assert free.low <= free.value < free.high
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [
@@ -112,8 +136,10 @@ def test_drift_is_corrected_where_asked_and_said(tmp_path: Path) -> None:
             'zero_before = { applied = "0 ppm", shown = "1 ppm" }\ncorrect = true',
             r"a check was made on one side only",
         ),
-        ('zero_before = { applied = "0", shown = "1 ppm" }', r"has no unit"),
-        ('zero_before = { applied = "0 ppm", shown = "1 degF" }', r"degF"),
+        ('zero_before = { applied = "0", shown = "1 ppm" }', r"applied: '0' has no unit .*such as '0 ppm'\."),
+        ('zero_before = { applied = "0 ppm", shown = "none" }', r"shown: 'none' .*such as '1.5 ppm'\."),
+        ('zero_before = { applied = "0 ppm", shown = "1 degF" }', r"'degF', but it needs a unit like 'ppm'"),
+        ('zero_before = { applied = "0 ppm", shown = "1 pmm" }', r"'pmm' is not .*a unit such as 'ppm'"),
         (
             'zero_before = { applied = "0 ppm", shown = "9 ppm" }\n'
             'span_before = { applied = "5 ppm", shown = "5 ppm" }',

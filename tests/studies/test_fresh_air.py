@@ -30,6 +30,7 @@ def plan(complete_plan: Plan) -> Plan:
 
 def log(
     *,
+    air: float = 20.9,
     zero: float = 0.0,
     level: float = 40.0,
     lag: float = RESPONSE,
@@ -40,7 +41,8 @@ def log(
 ) -> list[list[str]]:
     """Return a log with fresh air before and after one burn, CO behind a first-order cell with a zero [ppm].
 
-    `drift` [%] is what oxygen gains from before the burn to after it; `tail` [ppm] lingers for minutes.
+    `air` [%] is the oxygen shown in fresh air; `drift` [%] is what oxygen gains from before the burn to after it;
+    `tail` [ppm] lingers for minutes.
     """
     rng = np.random.default_rng(4)
     seconds = np.arange(0, BEFORE + BURN + after, STEP)
@@ -54,7 +56,7 @@ def log(
         cell[row] = held
     cell += np.where(seconds >= BEFORE + BURN, tail * np.exp(-since / 120), 0.0)
     shown = np.clip(cell + zero + 0.3 * rng.standard_normal(len(seconds)), 0, None)
-    oxygen = np.where(burning, 6.8, 20.9) + np.where(seconds >= BEFORE + BURN / 2, drift, 0.0)
+    oxygen = np.where(burning, 6.8, air) + np.where(seconds >= BEFORE + BURN / 2, drift, 0.0)
     flue = np.where(burning, 330.0, 70.0) + 0.3 * rng.standard_normal(len(seconds))
     return [
         [f"2026-01-14 10:{s // 60:02d}:{s % 60:02d}", f"{o:.1f}", f"{c:.0f}", f"{t:.1f}", "70.0"]
@@ -155,7 +157,8 @@ def test_a_zero_widens_the_readings_and_moves_none(opened: Callable[..., fw.Visi
 
 
 def test_oxygen_that_drifted_widens_its_interval_by_the_drift(opened: Callable[..., fw.Visit]) -> None:
-    (check,) = fresh_air_checks(opened(drift=0.4), "oxygen_dry")
+    before, check = fresh_air_checks(opened(drift=0.4), "oxygen_dry")
+    assert (before.when, before.error.value, check.when) == ("before", pytest.approx(0.0), "after")
     assert check.error.value == pytest.approx(0.004, abs=1e-9)
     assert known_accuracy(opened(drift=0.4), "oxygen_dry", reading=0.068).absolute == pytest.approx(
         np.hypot(0.002, 0.004)
@@ -184,6 +187,48 @@ def test_drift_corrected_as_asked_is_not_counted_again(opened: Callable[..., fw.
     plan["instruments"]["flue"]["drift_checks"]["oxygen_dry"]["correct"] = True
     asked = known_accuracy(opened(drift=0.4), "oxygen_dry", reading=0.068, corrected=True)
     assert asked.absolute == pytest.approx(np.hypot(0.002, 0.002))
+
+
+@pytest.mark.parametrize(
+    ("air", "outcome", "weight"),
+    [
+        (20.9, "within", ""),
+        (20.6, "within", ""),  # moist
+        (20.3, "beyond", "note"),
+        (19.6, "beyond", "note"),
+        (21.3, "beyond", "note"),
+    ],
+)
+def test_oxygen_in_fresh_air_is_held_against_what_air_holds(
+    opened: Callable[..., fw.Visit], plan: Plan, air: float, outcome: str, weight: str
+) -> None:
+    plan["instruments"]["flue"].pop("sample_dew_point", None)
+    audit = fw.audit(opened(air=air, after=0))
+    (one,) = [one for one in audit.judgements if one.rule == "oxygen_fresh_air"]
+    assert (one.outcome, one.weight) == (outcome, weight)
+    (settled,) = [point.settled for point in audit.points]
+    assert settled is not None
+    moist = 20.95 * (1 - 0.40 * 2.50 / 101.3)  # 40 % of the saturation pressure at 70 °F, in kPa
+    error = abs(air - np.clip(air, moist, 20.95)) / 100
+    assert settled.means["oxygen_dry"].bias == pytest.approx(np.hypot(0.002, error), abs=2e-4)
+
+
+def test_the_humidity_that_was_read_and_a_dryer_tell_what_fresh_air_holds(
+    opened: Callable[..., fw.Visit], plan: Plan
+) -> None:
+    plan["instruments"]["flue"].pop("sample_dew_point", None)
+
+    def reference(**reading: str) -> float:
+        changed = copy.deepcopy(plan)
+        del changed["readings"]["relative_humidity"]
+        changed["readings"] |= reading
+        (check,) = fresh_air_checks(opened(changed, air=20.0, after=0), "oxygen_dry")
+        return check.reference
+
+    usual = reference()
+    assert reference(relative_humidity="90 percent") < usual < reference(relative_humidity="10 percent")
+    plan["instruments"]["flue"]["sample_dew_point"] = "3 degC"
+    assert reference(relative_humidity="90 percent") == pytest.approx(0.2095 * (1 - 758 / 101325), abs=2e-4)
 
 
 def test_what_was_checked_is_in_the_results(opened: Callable[..., fw.Visit], plan: Plan) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 import fluewright as fw
+from fluewright.appliance import CarbonMonoxideRows
 from fluewright.studies.audit import Audit
 
 Make = Callable[..., Path]
@@ -242,6 +243,64 @@ def test_setting_rows_aside_does_not_hide_a_peak(
     audit = judged(make_visit, complete_plan, settled)
     assert sum(part.rows for part in audit.visit.readings.accounts[0].set_aside) == 16
     assert audit.verdict.name == verdict
+
+
+Rows = list[tuple[str, str]]
+
+
+def with_its_own_log(
+    make: Make, plan: dict[str, Any], rows: list[list[str]], monoxide: Rows, **asked: bool
+) -> CarbonMonoxideRows:
+    """Return the worst carbon monoxide of a visit that logs it in a file of its own."""
+    column = plan["logs"][0]["columns"].pop("CO")
+    log = {"file": "co.csv", "instrument": "flue", "time": {"column": "Time"}, "columns": {"CO": column}}
+    plan["logs"] = [plan["logs"][0], log | asked]
+    folder = make(plan, rows)
+    (folder / "co.csv").write_text("Time,CO\n" + "".join(f"{time},{cell}\n" for time, cell in monoxide))
+    found = fw.audit(fw.open_visit(folder)).points[0].carbon_monoxide
+    assert found is not None
+    return found
+
+
+def two_seconds_late(rows: list[list[str]]) -> Rows:
+    """Return the carbon monoxide of rows at times between theirs."""
+    return [(f"{row[0][:-1]}{int(row[0][-1]) + 2}", row[2]) for row in rows]
+
+
+@pytest.mark.parametrize("late", [False, True])
+@pytest.mark.parametrize("word", ["41", "OVER"])
+def test_a_reading_that_stands_in_a_log_twice_counts_once(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], late: bool, word: str
+) -> None:
+    settled[60][2] = word
+    once = two_seconds_late(settled) if late else [(row[0], row[2]) for row in settled]
+    found = with_its_own_log(
+        make_visit, complete_plan, settled, [row for row in once for _ in range(1 + (row[1] == word))]
+    )
+    assert found.rows == len(settled)
+    assert found.over_range == (word == "OVER")
+    assert found.dilute == 0
+
+
+@pytest.mark.parametrize("word", ["600", "OVER"])
+def test_another_reading_at_the_time_of_one_that_was_used_counts(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], word: str
+) -> None:
+    monoxide = two_seconds_late(settled)
+    monoxide.insert(61, (monoxide[60][0], word))
+    found = with_its_own_log(make_visit, complete_plan, settled, monoxide)
+    assert found.rows == len(settled) + 1
+    assert found.dry.value == pytest.approx(4000e-6 if word == "OVER" else 600e-6)
+
+
+@pytest.mark.parametrize("word", ["600", "OVER"])
+def test_interpolation_does_not_flatten_a_peak(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], word: str
+) -> None:
+    settled[60][2] = word
+    found = with_its_own_log(make_visit, complete_plan, settled, two_seconds_late(settled), interpolate=True)
+    assert found.dry.value == pytest.approx(4000e-6 if word == "OVER" else 600e-6)
+    assert found.over_range == (word == "OVER")
 
 
 @pytest.mark.parametrize("time", ["", "25:61"])

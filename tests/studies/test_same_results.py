@@ -192,7 +192,7 @@ def columns_of(table: Table, entry: dict[str, Any], way: Way) -> dict[str, list[
         unit, slope, offset = way.units.get(name, (None, Fraction(1), Fraction(0)))
         made[name] = [in_unit(cell, slope, offset) for cell in cells] if unit else list(cells)
         if unit:
-            entry["columns"][name]["unit"] = unit
+            entry["columns"][name] |= {"unit": unit, "despite_heading": "converted, with the heading left"}
     return made
 
 

@@ -25,9 +25,10 @@ class CarbonMonoxideRows:
     """The worst carbon monoxide of a stretch of rows.
 
     `air_free` and `dry` are the greatest over all rows, with the interval of the stated accuracy; infinite above
-    where a reading was over range. `rise` is how much the air-free value rose over the burn, None where too few
-    rows tell. `over_range` and `dilute` count rows that were over range, or too dilute for an air-free value and
-    so judged by their carbon monoxide as measured, which the air-free value cannot be below.
+    where a reading was over range. Where not one row tells the dilution (`dilution_told` is False), `air_free` is
+    only what it is at least, and infinite above as well. `rise` is how much the air-free value rose over the burn,
+    None where too few rows tell. `over_range` and `dilute` count rows that were over range, or too dilute for an
+    air-free value and so judged by their carbon monoxide as measured, which the air-free value cannot be below.
     """
 
     air_free: Number
@@ -37,6 +38,7 @@ class CarbonMonoxideRows:
     over_range: int
     dilute: int
     when: pd.Timestamp
+    dilution_told: bool = True
 
 
 def _worst(quantity: str, value: Array, low: Array, high: Array, basis: str, origin: str) -> Number:
@@ -54,6 +56,15 @@ def _air_free(flue: FlueGas, monoxide: Array) -> Array:
     """Return air-free carbon monoxide by the oxygen rule; as measured where the sample cannot tell."""
     ruled = np.asarray(flue.carbon_monoxide_air_free_oxygen_rule, dtype=float)
     return np.asarray(np.fmax(ruled, monoxide))
+
+
+def _at_most(flue: FlueGas, monoxide: Array, told: NDArray[np.bool_]) -> Array:
+    """Return air-free carbon monoxide at the corner of the accuracy, also where that is too dilute to be read there.
+
+    Of a sample that tells its dilution as read, the oxygen rule is followed on beyond the limit for dilute samples.
+    """
+    followed = monoxide * (1 + np.asarray(flue.excess_air_oxygen_rule, dtype=float))
+    return np.where(told, np.where(np.isnan(followed), np.inf, followed), _air_free(flue, monoxide))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,7 +157,7 @@ def carbon_monoxide_rows(
     low, high = np.maximum(monoxide - spread, 0.0), np.where(bounded, np.inf, monoxide + spread)
     low = np.where(bounded, monoxide, low)
     free, free_low, free_high = monoxide, low, high
-    burning = np.zeros(monoxide.size, dtype=bool)
+    burning = told = np.zeros(monoxide.size, dtype=bool)
     if oxygen_name is not None and known:
         reach = half(oxygen_name, pairs.oxygen) * (-1.0 if oxygen_name == "carbon_dioxide_dry" else 1.0)
 
@@ -158,7 +169,10 @@ def carbon_monoxide_rows(
         burning = np.isfinite(np.asarray(as_read.carbon_monoxide_air_free, dtype=float))
         free_low = _air_free(flue(-1.0, low), low)
         finite = np.where(bounded, monoxide, high)
-        free_high = np.where(bounded, np.inf, _air_free(flue(1.0, finite), finite))
+        free_high = np.where(bounded, np.inf, _at_most(flue(1.0, finite), finite, burning))
+        told = np.isfinite(pairs.oxygen)
+    if not told.any():
+        free_high = np.full(monoxide.size, np.inf)
     by_row = free[pairs.row]
     times = frame.index if read.all() else frame.index[read]
     return CarbonMonoxideRows(
@@ -171,6 +185,7 @@ def carbon_monoxide_rows(
         over_range=int(pairs.rows[bounded].sum()),
         dilute=int(pairs.rows[~burning].sum()) if oxygen_name is not None else 0,
         when=times[int(np.argmax(by_row))],
+        dilution_told=bool(told.any()),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -30,6 +30,7 @@ from fluewright.steady import (
     ChannelMean,
     SettledPoint,
     Steadiness,
+    Window,
     draw_means,
     find_steady_window,
     named_criteria,
@@ -39,7 +40,7 @@ from fluewright.studies import inputs as given
 from fluewright.studies import judging
 from fluewright.studies import numbers as core
 from fluewright.studies.balancing import Balance, balance
-from fluewright.studies.cycles import BurnerCycles, burner_cycles
+from fluewright.studies.cycles import BurnerCycles, Settled, burner_cycles
 from fluewright.studies.evidence import (
     BlowerShifts,
     ambient_rise,
@@ -54,16 +55,17 @@ from fluewright.studies.instrument_checks import (
     CheckedReading,
     calibration_judgements,
     checked_readings,
-    zero_judgement,
+    fresh_air_judgements,
 )
 from fluewright.studies.visit_record import VisitRecord, record_judgements, visit_record
 from fluewright.studies.yearly import YearlySavings, yearly_savings
-from fluewright.visit import SpotReading, TestPointRows, Visit, drift_of
+from fluewright.visit import SpotReading, StatedAccuracy, TestPointRows, Visit, drift_of, tell_more
 
 _RANKED = ("efficiency_gross", "excess_air", "carbon_monoxide_air_free_oxygen_rule")
 _MONOXIDE = "carbon_monoxide_dry"
 _TRACE = 1e-4  # of the SI unit: a unit for traces, such as ppm
 _NO_OXYGEN = 1e-3  # a column in such a unit that never holds more is of another unit, chosen here
+_MISSING = 0.1  # share of the rows of a window without a number that is told beside the mean of the others
 _FRESH_AIR = 0.2  # a whole log at or above this share of oxygen held no flue gas
 
 
@@ -164,17 +166,30 @@ def _evidence(visit: Visit, frame: pd.DataFrame) -> pd.DataFrame:
 def _steadiness(visit: Visit, rows: TestPointRows) -> Steadiness:
     """Return what became of the rows of a test point, by the definition of steady that the visit names."""
     return find_steady_window(
-        _evidence(visit, visit.readings.frame.loc[rows.start : rows.end]),
+        _with_tops(visit, _evidence(visit, visit.readings.frame.loc[rows.start : rows.end])),
         criteria=named_criteria(visit.plan.steady.criteria),
         manual=rows.manual_window,
         system=visit.plan.report.units,
     )
 
 
-def _settle(visit: Visit, rows: TestPointRows, shared: Mapping[str, ChannelMean]) -> _Settling:
+def _with_tops(visit: Visit, frame: pd.DataFrame) -> pd.DataFrame:
+    """Return readings with oxygen above the range of its cell, which is fresh air, as what it is at least."""
+    bounds = visit.readings.lower_bounds
+    tops = {name: bounds[name] for name in ("oxygen_dry", "oxygen_wet") if name in frame and name in bounds}
+    fresh = {name: frame[name].fillna(top[top >= _FRESH_AIR]) for name, top in tops.items()}
+    return frame.assign(**fresh) if fresh else frame
+
+
+def _settle(
+    visit: Visit,
+    rows: TestPointRows,
+    shared: Mapping[str, ChannelMean],
+    accuracies: Callable[[pd.DataFrame], Mapping[str, StatedAccuracy]],
+) -> _Settling:
     """Return a test point with its window, and the means of logged and hand-read quantities.
 
-    `shared` holds the means of what was read by hand once for the whole visit.
+    `shared` holds the means of what was read by hand once for the whole visit, `accuracies` gives those of a window.
     """
     frame = visit.readings.frame.loc[rows.start : rows.end]
     evidence, steadiness = _evidence(visit, frame), _steadiness(visit, rows)
@@ -183,10 +198,11 @@ def _settle(visit: Visit, rows: TestPointRows, shared: Mapping[str, ChannelMean]
     above: Mapping[str, float] = {}
     settled = None
     if steadiness.window is not None:
-        window = evidence.loc[steadiness.window.start : steadiness.window.end]
+        window = steadiness.window.of(evidence)
         above = _above_range(visit, window, spots)
-        accuracies = given.settled_accuracies(visit, window)
-        found = settled_point(evidence, name=rows.name, window=steadiness.window, accuracies=accuracies)
+        found = settled_point(
+            evidence, name=rows.name, window=steadiness.window, accuracies=accuracies(window)
+        )
         means = {
             name: given.drift_corrected(visit, mean)
             for name, mean in found.means.items()
@@ -202,7 +218,7 @@ def _above_range(
     visit: Visit, window: pd.DataFrame, spots: Mapping[str, tuple[SpotReading, ...]]
 ) -> Mapping[str, float]:
     """Return the least that the mean [SI] can be of what left its range in a window, or when it was read by hand."""
-    bounds = visit.readings.lower_bounds.loc[window.index[0] : window.index[-1]]
+    bounds = visit.readings.lower_bounds.loc[window.index[0] : window.index[-1]].reindex(window.index)
     return {
         name: float(np.fmax(window[name], bounds[name]).mean())
         if name in window
@@ -225,9 +241,12 @@ def _refuse_oxygen(visit: Visit) -> None:
                 f"unit '{channel.unit}' in visit.toml: is percent meant?"
             )
         if not (frame[name] < _FRESH_AIR).any():
+            monoxide = visit.readings.frame.get(_MONOXIDE)
+            highest = np.nan if monoxide is None else monoxide.max() * 1e6
+            beside = f" Carbon monoxide reached {highest:.4g} ppm in it all the same." if highest > 0 else ""
             raise InputError(
                 f"{channel.file}: every row is fresh air: the lowest {sources.quantity(name).label.lower()} is "
-                f"{frame[name].min():.1%}, and fresh air holds 20.9 %. No flue gas was sampled in this log. "
+                f"{frame[name].min():.1%}, and fresh air holds 20.9 %. No flue gas was sampled in this log.{beside} "
                 f"Check that the probe was in the flue, that column '{channel.column}' is the right one, and that "
                 f"its unit '{channel.unit}' is right in visit.toml."
             )
@@ -236,7 +255,7 @@ def _refuse_oxygen(visit: Visit) -> None:
 def _window_of(point: _Settling) -> pd.DataFrame:
     """Return the rows of a settled point's steady window."""
     assert point.settled is not None
-    return point.frame.loc[point.settled.window.start : point.settled.window.end]
+    return point.settled.window.of(point.frame)
 
 
 def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
@@ -246,11 +265,11 @@ def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
     made = {
         name: Number(
             quantity=name,
-            value=mean.mean,
+            value=mean.shown,
             low=mean.low,
             high=mean.high,
             origin="measured",
-            basis=_basis(visit, point, name),
+            basis=_basis(visit, point, mean),
         )
         for name, mean in point.settled.means.items()
     }
@@ -277,15 +296,21 @@ def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
     return made
 
 
-def _basis(visit: Visit, point: _Settling, name: str) -> str:
+def _basis(visit: Visit, point: _Settling, mean: ChannelMean) -> str:
     """Return how a mean was formed, and what was done to it because visit.toml asked."""
+    name = mean.quantity
     channel = visit.readings.channels.get(name)
     by_hand = "" if channel is not None else point.spots[name][0].instrument
     text = "read by hand" if channel is None else "mean over the window"
+    rows = mean.samples + mean.missing
+    if channel is not None and mean.missing > _MISSING * rows:
+        text = f"mean of the {mean.samples:,} of {rows:,} rows of the window that hold a number"
     if channel is not None and channel.interpolated:
         text += "; interpolated between the readings of its log, as asked"
     if drift_of(visit.plan, name, instrument=by_hand or None).correct:
         text += "; corrected for drift, as asked"
+    if mean.shown > mean.mean:
+        text += "; it came out below zero, which no gas can be, and is shown as zero"
     return text
 
 
@@ -299,6 +324,8 @@ def _state(point: _Settling, results: Mapping[str, Number]) -> str:
         return ""
     if "excess_air" in results:
         return "the sample is too dilute for an air-free value"
+    if not any(name in point.settled.means for name in core.OXYGEN):
+        return "neither oxygen nor carbon dioxide was read, so its dilution is not known"
     return "no flue gas was read in the window"
 
 
@@ -309,7 +336,7 @@ def _every_row(visit: Visit) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
     readings = visit.readings
     bounds = readings.lower_bounds
-    aside = readings.aside[_tell_more(readings.aside, readings.frame)]
+    aside = readings.aside[tell_more(readings.aside, readings.frame, bounds)]
     if not len(aside):
         return readings.frame, bounds
     tops = pd.DataFrame(index=aside.index)
@@ -320,12 +347,6 @@ def _every_row(visit: Visit) -> tuple[pd.DataFrame, pd.DataFrame]:
     rows = pd.concat([readings.frame, aside])
     order = np.argsort(rows.index.to_numpy(), kind="stable")
     return rows.iloc[order], pd.concat([bounds, tops]).iloc[order]
-
-
-def _tell_more(aside: pd.DataFrame, frame: pd.DataFrame) -> units.Array:
-    """Tell which rows set aside hold a reading that the row of the same time does not: one row twice counts once."""
-    known = frame.reindex(index=aside.index, columns=aside.columns)
-    return np.asarray((aside.notna() & (aside.to_numpy() != known.to_numpy())).any(axis=1))
 
 
 def _stretches(
@@ -429,18 +450,16 @@ def audit(visit: Visit) -> Audit:
     rng = np.random.default_rng(core.SEED)
     shared = given.shared_inputs(visit, fuel, rng)
     by_hand = given.spot_means(visit, visit.spots)
-    settling = [_settle(visit, rows, by_hand) for rows in visit.test_points]
-    drawn = iter(
-        draw_means(
-            tuple(point.settled for point in settling if point.settled is not None),
-            draws=core.DRAWS,
-            seed=core.SEED,
-        )
+    accuracies = given.settled_accuracies(visit)
+    settling = [_settle(visit, rows, by_hand, accuracies) for rows in visit.test_points]
+    drawn = draw_means(
+        (point.settled for point in settling if point.settled is not None), draws=core.DRAWS, seed=core.SEED
     )
     every_row, bounds = _every_row(visit)
     stretches = _stretches(visit, every_row, bounds)
     assumptions = list(shared.assumptions)
     points, evaluated = [], {}
+    known: dict[Window, Settled] = {}
     curve_at = (101325.0, 0.0)
     for point in settling:
         results: Mapping[str, Number] = {}
@@ -460,6 +479,12 @@ def audit(visit: Visit) -> Audit:
         evaluated[point.rows.name] = core.evaluate(fuel, shared.fuel_draws, inputs, settings)
         values = evaluated[point.rows.name][0]
         results = dict(core.numbers(*evaluated[point.rows.name]))
+        readings = _reading_numbers(visit, point)
+        if point.settled is not None:
+            known[point.settled.window] = Settled(
+                numbers={name: readings[name] for name in point.settled.means} | results,
+                draws={**draws, **evaluated[point.rows.name][1]},
+            )
         rise = ambient_rise(visit, stretches[point.rows.name][0], point.spots)
         if rise is not None:
             results["carbon_monoxide_ambient_rise"] = rise
@@ -476,7 +501,7 @@ def audit(visit: Visit) -> Audit:
                 settled=point.settled,
                 spots=point.spots,
                 above_range=point.above_range,
-                readings=_reading_numbers(visit, point),
+                readings=readings,
                 numbers=results,
                 contributions=ranked,
                 carbon_monoxide=_worst(visit, fuel, *stretches[point.rows.name]),
@@ -495,7 +520,7 @@ def audit(visit: Visit) -> Audit:
     judged = put_right(
         (
             *judged,
-            *zero_judgement(visit),
+            *fresh_air_judgements(visit),
             *calibration_judgements(visit),
             *record_judgements(visit, record, judged),
         ),
@@ -514,8 +539,10 @@ def audit(visit: Visit) -> Audit:
         cycles=burner_cycles(
             visit,
             fuel,
-            shared=shared.inputs,
+            shared=shared,
+            accuracies=accuracies,
             windows=[point.steadiness.by_rules for point in settling if point.steadiness.by_rules],
+            known=known,
             rows=every_row,
             bounds=bounds,
         ),

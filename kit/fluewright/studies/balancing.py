@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
@@ -134,7 +135,7 @@ def balance(
 
     def chain(rows: Array) -> Mapping[str, Array]:
         moved = {
-            one.name: one.central + rows[:, number]
+            one.name: np.maximum(one.central + rows[:, number], _least(one))
             for number, members in enumerate(groups.values())
             for one in members
         }
@@ -164,6 +165,12 @@ def _groups(given: Iterable[core.Input]) -> dict[str, list[core.Input]]:
         if np.ptp(one.draws) > 0 and one.name not in MODEL:
             groups.setdefault(one.group, []).append(one)
     return groups
+
+
+def _least(one: core.Input) -> float:
+    """Return the least an input can be [SI]: a share of a gas is not below zero, and the chain knows none that is."""
+    known = sources.quantities().get(one.name)
+    return 0.0 if known is not None and known.unit == "mol/mol" else -math.inf
 
 
 def _believable(one: core.Input) -> float:

@@ -1,25 +1,37 @@
 """The burner cycles of a visit's logs: what each settled at, its peaks of carbon monoxide, and all of them together.
 
-The chain of formulas that gives a test point its results runs once, over all settled cycles at once.
+A cycle's numbers come about as a test point's do: the same means with the same noise, the same draws of the errors
+that the whole visit shares, the same chain of formulas, run on many cycles and their draws at once.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import itertools
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from fluewright import sources
 from fluewright.appliance import Number
-from fluewright.appliance.numbers import Origin
 from fluewright.combustion import Fuel
-from fluewright.steady import Cycle, Cycles, Peak, SettledPart, Window, find_cycles, named_criteria, spot_mean
+from fluewright.steady import (
+    ChannelMean,
+    Cycle,
+    Cycles,
+    Peak,
+    SettledPoint,
+    Window,
+    draw_means,
+    find_cycles,
+    named_criteria,
+    settled_point,
+)
 from fluewright.studies import inputs as given
 from fluewright.studies import numbers as core
 from fluewright.units import Array
-from fluewright.visit import SpotReading, Visit, drift_of
+from fluewright.visit import SpotReading, StatedAccuracy, Visit
 
 _CHANNELS = (
     *core.OXYGEN,
@@ -42,7 +54,23 @@ _RESULTS = (
     "efficiency_gross",
 )
 LIGHT_OFF_PEAK, PEAK = "carbon_monoxide_dry_light_off", "carbon_monoxide_dry_greatest"
-_BASIS = "settled part of the cycle"  # no interval: the instruments' errors, given with the test points, are common
+_MONOXIDE = "carbon_monoxide_dry"
+_BASIS = "mean over the settled part of the cycle"
+# As many draws for each cycle as for a test point, and fewer of many cycles: so many of all together, but never fewer
+# for one than tell the ends of its interval to 4 % of the half-width (one standard deviation of the normal's ends).
+_DRAWS_OF_ALL, _FEWEST_DRAWS = 100_000, 1_000
+_AT_ONCE = 32_000  # draws through the chain: memory stays flat
+_SUMMED = 1_000  # of more cycles, at most so many, evenly spread, tell the interval of their median
+_BOTH_ENDS = 1 - math.sqrt(0.05)  # holds 95 % of the sum of two errors, each even over one step, in steps
+_NORMAL = 1.959964  # 97.5 % point of the normal distribution
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settled:
+    """What a steady window settled at: its means and results as numbers, and their draws [SI], by name."""
+
+    numbers: Mapping[str, Number]
+    draws: Mapping[str, Array]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +86,11 @@ class BurnerCycle:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spread:
-    """How one number differs from cycle to cycle; `deviation` is the standard deviation [SI], NaN of one cycle."""
+    """How one number differs from cycle to cycle.
+
+    `deviation` is the standard deviation of the values [SI], NaN of one cycle: it describes them, as they were found,
+    and has no interval.
+    """
 
     median: Number
     least: Number
@@ -73,7 +105,8 @@ class BurnerCycles:
 
     `whole` counts those seen from light-off to shut-down, of which alone the times on are compared; `never_settled`
     those of all that never settled. `worst` is the cycle with the greatest carbon monoxide at light-off, None where
-    no light-off was seen with a reading of it.
+    no light-off was seen with a reading of it. `interval` [s] is the usual step between the readings that tell on from
+    off, `draws` how many draws tell the interval of a cycle that is no test point's.
     """
 
     told_by: str
@@ -84,14 +117,18 @@ class BurnerCycles:
     light_offs: Number | None
     spreads: Mapping[str, Spread]
     worst: BurnerCycle | None
+    interval: float
+    draws: int
 
 
 def burner_cycles(
     visit: Visit,
     fuel: Fuel,
     *,
-    shared: Iterable[core.Input],
+    shared: given.SharedInputs,
+    accuracies: Callable[[pd.DataFrame], Mapping[str, StatedAccuracy]],
     windows: Iterable[Window],
+    known: Mapping[Window, Settled],
     rows: pd.DataFrame,
     bounds: pd.DataFrame,
 ) -> BurnerCycles:
@@ -103,35 +140,49 @@ def burner_cycles(
         Whose logs are looked through from end to end, not test point by test point.
     fuel : Fuel
         What was burned.
-    shared : iterable of Input
+    shared : SharedInputs
         What the whole visit shares.
+    accuracies : callable
+        The accuracies of the channels in a window of rows, as `settled_accuracies` gives them.
     windows : iterable of Window
         The windows that the rules found for the test points.
+    known : mapping of Window to Settled
+        What the test points settled at in such a window: it is what a cycle settled at that has the same one.
     rows, bounds : DataFrame
         Every row of the logs [SI], set aside or not, and row for row the least values of over-range cells: peaks
         are looked for in these.
     """
-    name = "carbon_monoxide_dry"
-    read = name in rows and given.usable(visit, name)
+    frame = _evidence(visit)
+    read = _MONOXIDE in rows and given.usable(visit, _MONOXIDE)
     found = find_cycles(
-        _evidence(visit),
-        monoxide=rows[name] if read else pd.Series(dtype=float, index=rows.index[:0]),
-        least_monoxide=bounds[name] if read and name in bounds else None,
+        frame,
+        monoxide=rows[_MONOXIDE] if read else pd.Series(dtype=float, index=rows.index[:0]),
+        least_monoxide=bounds[_MONOXIDE] if read and _MONOXIDE in bounds else None,
         windows=windows,
         criteria=named_criteria(visit.plan.steady.criteria),
         system=visit.plan.report.units,
     )
-    settled = [cycle.settled for cycle in found.cycles if cycle.settled is not None]
-    above = [_above_range(visit, part, bounds) for part in settled]
-    formed = iter(_settled_numbers(visit, fuel, settled, above, shared))
-    half = given.half_widths(visit).get(name, (0.0, 0.0))
+    windowed = dict.fromkeys(cycle.settled for cycle in found.cycles if cycle.settled is not None)
+    new = [window for window in windowed if window not in known]
+    draws = min(core.DRAWS, max(_FEWEST_DRAWS, _DRAWS_OF_ALL // max(len(new), 1)))
+    formed = _formed(visit, fuel, _parts(visit, frame, new, accuracies, bounds), shared=shared, draws=draws)
+    summed = -(-len(windowed) // _SUMMED)
+    settled = {}
+    for place, window in enumerate(windowed):
+        one = _as_a_cycle(known[window], frame.columns, draws) if window in known else next(formed)
+        settled[window] = replace(one, draws={}) if place % summed else one
+    half = given.half_widths(visit).get(_MONOXIDE, (0.0, 0.0))
     cycles = tuple(
         BurnerCycle(
-            cycle=cycle, numbers=_times_and_peaks(cycle, half) | (next(formed) if cycle.settled else {})
+            cycle=cycle,
+            numbers={
+                **_times_and_peaks(cycle, half, found.interval),
+                **(settled[cycle.settled].numbers if cycle.settled is not None else {}),
+            },
         )
         for cycle in found.cycles
     )
-    return _summed_up(found, cycles)
+    return _summed_up(found, cycles, settled, draws)
 
 
 def _evidence(visit: Visit) -> pd.DataFrame:
@@ -141,15 +192,20 @@ def _evidence(visit: Visit) -> pd.DataFrame:
     return pd.DataFrame({name: frame[name] for name in names}, index=frame.index, copy=False)
 
 
-def _times_and_peaks(cycle: Cycle, half: tuple[float, float]) -> dict[str, Number]:
-    """Return the times of a cycle and its peaks of carbon monoxide, whose accuracy is `half` (absolute, share)."""
+def _times_and_peaks(cycle: Cycle, half: tuple[float, float], step: float) -> dict[str, Number]:
+    """Return the times of a cycle, read every `step` [s], and its peaks of carbon monoxide.
+
+    Their accuracy is `half` (absolute, share).
+    """
     made = {}
     if cycle.lit and cycle.ended:
-        made["burner_on_time"] = _time("burner_on_time", cycle.on_time, "from light-off to shut-down")
+        made["burner_on_time"] = _time("burner_on_time", cycle.on_time, step, "from light-off to shut-down")
     if np.isfinite(cycle.off_before):
-        made["burner_off_time"] = _time("burner_off_time", cycle.off_before, "from shut-down to light-off")
-    if cycle.settled is not None and np.isfinite(cycle.settled.after):
-        made["settling_time"] = _time("settling_time", cycle.settled.after, "from light-off on")
+        made["burner_off_time"] = _time(
+            "burner_off_time", cycle.off_before, step, "from shut-down to light-off"
+        )
+    if np.isfinite(cycle.settled_after):
+        made["settling_time"] = _time("settling_time", cycle.settled_after, step, "from light-off on")
     if cycle.light_off_peak is not None:
         made[LIGHT_OFF_PEAK] = _peak(cycle.light_off_peak, half, "dry; greatest of the light-off")
     if cycle.peak is not None:
@@ -157,8 +213,17 @@ def _times_and_peaks(cycle: Cycle, half: tuple[float, float]) -> dict[str, Numbe
     return made
 
 
-def _time(quantity: str, seconds: float, basis: str) -> Number:
-    return Number(quantity=quantity, value=seconds, origin="measured", basis=basis)
+def _time(quantity: str, seconds: float, step: float, basis: str) -> Number:
+    """Return a time between two moments, each of which lies somewhere between two readings."""
+    reach = _BOTH_ENDS * step
+    return Number(
+        quantity=quantity,
+        value=seconds,
+        low=max(seconds - reach, 0.0),
+        high=seconds + reach,
+        origin="measured",
+        basis=basis,
+    )
 
 
 def _peak(peak: Peak, half: tuple[float, float], basis: str) -> Number:
@@ -172,52 +237,49 @@ def _peak(peak: Peak, half: tuple[float, float], basis: str) -> Number:
 # ---------------------------------------------------------------------------- what settled
 
 
-def _above_range(visit: Visit, part: SettledPart, bounds: pd.DataFrame) -> list[str]:
-    """Return the channels that left their range in a settled part: they have no mean, and monoxide no result either."""
-    return given.above_range(bounds.loc[part.start : part.end], _by_hand(visit), logged=part.means)
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """The settled part of a cycle: its means, which of them were logged, and which the chain is fed."""
+
+    point: SettledPoint
+    logged: tuple[str, ...]
+    fed: tuple[str, ...]
 
 
-def _settled_numbers(
+def _parts(
     visit: Visit,
-    fuel: Fuel,
-    parts: Sequence[SettledPart],
-    above: Sequence[Sequence[str]],
-    shared: Iterable[core.Input],
-) -> list[dict[str, Number]]:
-    """Return, for each settled part, the means of its channels and the results formed from them."""
-    if not parts:
-        return []
-    means = {name: _corrected(visit, name, [part.means[name] for part in parts]) for name in parts[0].means}
-    results = core.chain(
-        fuel,
-        _chain_inputs(
-            visit, {name: value for name, value in means.items() if np.isfinite(value).any()}, shared
-        ),
-        core.Settings(
-            condensing=visit.plan.appliance.condensing and visit.plan.sampling.at_outlet,
-            subtract_ambient=False,
-            stack_loss_fuel="",
-            rated_input=None,
-        ),
-    )
-    formed = {name: np.broadcast_to(results[name], len(parts)) for name in _RESULTS if name in results}
-    columns: list[tuple[str, Array, Origin]] = [(name, value, "measured") for name, value in means.items()]
-    columns += [(name, value, "computed") for name, value in formed.items()]
-    return [
-        {
-            name: Number(quantity=name, value=float(value[place]), origin=origin, basis=_BASIS)
-            for name, value, origin in columns
-            if np.isfinite(value[place])
-            and (name if origin == "measured" else "carbon_monoxide_dry") not in lost
+    frame: pd.DataFrame,
+    windows: Iterable[Window],
+    accuracies: Callable[[pd.DataFrame], Mapping[str, StatedAccuracy]],
+    bounds: pd.DataFrame,
+) -> Iterator[_Part]:
+    """Yield the means over each window, as of a test point; what left its range there has none.
+
+    The balance of the flue gas needs all of it: monoxide beyond its range leaves no result.
+    """
+    spots = _by_hand(visit)
+    by_hand, bounded = given.spot_means(visit, spots), bounds.dropna(how="all")
+    for window in windows:
+        rows = window.of(frame)
+        beyond = bounded.loc[window.start : window.end] if len(bounded) else bounded
+        above = given.above_range(beyond, spots, logged=frame.columns)
+        name = f"cycle settled at {window.start.isoformat()}"
+        found = settled_point(rows, name=name, window=window, accuracies=accuracies(rows))
+        means = {
+            name: given.drift_corrected(visit, mean)
+            for name, mean in found.means.items()
+            if name not in above
         }
-        for place, lost in enumerate(above)
-    ]
+        point = replace(found, means={**by_hand, **means})
+        lost = core.OXYGEN if _MONOXIDE in above else ()
+        yield _Part(point, tuple(means), tuple(name for name in point.means if name not in lost))
 
 
-def _corrected(visit: Visit, name: str, means: Sequence[float]) -> Array:
-    """Return means over the cycles, corrected for drift where visit.toml asks for it."""
-    drift = drift_of(visit.plan, name)
-    return np.array([mean + drift.correction(mean) for mean in means])
+def _as_a_cycle(point: Settled, logged: Iterable[str], draws: int) -> Settled:
+    """Return what a test point settled at as what its cycle did."""
+    means = {name: replace(point.numbers[name], basis=_BASIS) for name in logged if name in point.numbers}
+    numbers = means | {name: point.numbers[name] for name in _RESULTS if name in point.numbers}
+    return Settled(numbers=numbers, draws={name: point.draws[name][:draws] for name in numbers})
 
 
 def _by_hand(visit: Visit) -> Mapping[str, tuple[SpotReading, ...]]:
@@ -228,39 +290,55 @@ def _by_hand(visit: Visit) -> Mapping[str, tuple[SpotReading, ...]]:
     return {name: spots for name, spots in taken.items() if name in _CHANNELS}
 
 
-def _chain_inputs(
-    visit: Visit, means: Mapping[str, Array], shared: Iterable[core.Input]
-) -> Mapping[str, Array]:
-    """Return what the chain is fed, one value a cycle: means, else readings by hand, else what the visit shares."""
-    count = len(next(iter(means.values()))) if means else 0
-    typical = given.spot_means(visit, _by_hand(visit))
-    every = {name: np.full(count, mean.mean) for name, mean in typical.items()} | {
-        name: value.clip(0.0) if sources.quantity(name).unit == "mol/mol" else value
-        for name, value in means.items()
-    }
-    taken, _ = given.point_inputs(
-        {name: spot_mean(name, value) for name, value in every.items()},
-        every,
-        [replace(one, draws=np.full(count, one.central)) for one in shared],
+def _formed(
+    visit: Visit, fuel: Fuel, parts: Iterable[_Part], *, shared: given.SharedInputs, draws: int
+) -> Iterator[Settled]:
+    """Yield what each part settled at, in their order."""
+    parts = list(parts)
+    settings = core.Settings(
+        condensing=visit.plan.appliance.condensing and visit.plan.sampling.at_outlet,
+        subtract_ambient=False,
+        stack_loss_fuel="",
+        rated_input=None,
     )
-    return {one.name: one.draws if one.draws.size == count else np.full(count, one.central) for one in taken}
+    drawn = zip(parts, draw_means((part.point for part in parts), draws=draws, seed=core.SEED), strict=True)
+    for fed, alike in itertools.groupby(drawn, key=lambda pair: pair[0].fed):
+        while block := list(itertools.islice(alike, max(_AT_ONCE // draws, 1))):
+            inputs = [
+                given.point_inputs({name: part.point.means[name] for name in fed}, means, shared.inputs)[0]
+                for part, means in block
+            ]
+            results = core.evaluate_each(fuel, shared.fuel_draws, inputs, settings, draws=draws)
+            for (part, means), (values, found) in zip(block, results, strict=True):
+                formed = core.numbers({name: values[name] for name in _RESULTS if name in values}, found)
+                numbers = {**{name: _mean(part.point.means[name]) for name in part.logged}, **formed}
+                both = {**means, **found}
+                yield Settled(
+                    numbers=numbers, draws={name: both[name].astype(np.float32) for name in numbers}
+                )
+
+
+def _mean(mean: ChannelMean) -> Number:
+    return Number(
+        quantity=mean.quantity,
+        value=mean.shown,
+        low=mean.low,
+        high=mean.high,
+        origin="measured",
+        basis=_BASIS,
+    )
 
 
 # ---------------------------------------------------------------------------- from cycle to cycle
 
 
-def _summed_up(found: Cycles, cycles: tuple[BurnerCycle, ...]) -> BurnerCycles:
+def _summed_up(
+    found: Cycles, cycles: tuple[BurnerCycle, ...], settled: Mapping[Window, Settled], draws: int
+) -> BurnerCycles:
     """Return the cycles with what they have in common."""
     share_on = light_offs = None
     if found.time_known > 0:
-        basis = f"of the {found.time_known / 3600:.3g} h in which the logs tell on from off"
-        lit = sum(one.lit for one in found.cycles)
-        share_on = Number(
-            quantity="burner_on_share", value=found.time_on / found.time_known, origin="computed", basis=basis
-        )
-        light_offs = Number(
-            quantity="burner_light_off_rate", value=lit / found.time_known, origin="computed", basis=basis
-        )
+        share_on, light_offs = _rates(found)
     names = dict.fromkeys(name for one in cycles for name in one.numbers)
     seen = [one for one in cycles if LIGHT_OFF_PEAK in one.numbers]
     return BurnerCycles(
@@ -270,24 +348,79 @@ def _summed_up(found: Cycles, cycles: tuple[BurnerCycle, ...]) -> BurnerCycles:
         never_settled=sum(one.cycle.settled is None for one in cycles),
         share_on=share_on,
         light_offs=light_offs,
-        spreads={
-            name: _spread([one.numbers[name] for one in cycles if name in one.numbers]) for name in names
-        },
+        spreads={name: _spread(*_of_one(name, cycles, settled)) for name in names},
         worst=max(seen, key=lambda one: _rank(one.numbers[LIGHT_OFF_PEAK]), default=None),
+        interval=found.interval,
+        draws=draws,
     )
+
+
+def _rates(found: Cycles) -> tuple[Number, Number]:
+    """Return the share of time on and the rate of light-offs; each on and off is known to within one step."""
+    known, step = found.time_known, found.interval
+    basis = f"of the {known / 3600:.3g} h in which the logs tell on from off"
+    on, lit = found.time_on / known, sum(one.lit for one in found.cycles)
+    reach = _NORMAL * step * math.sqrt(2 * len(found.cycles) / 12) / known
+    share = Number(
+        quantity="burner_on_share",
+        value=on,
+        low=max(on - reach, 0.0),
+        high=min(on + reach, 1.0),
+        origin="computed",
+        basis=basis,
+    )
+    rate = Number(
+        quantity="burner_light_off_rate",
+        value=lit / known,
+        low=lit / (known + _BOTH_ENDS * step),
+        high=lit / max(known - _BOTH_ENDS * step, step),
+        origin="computed",
+        basis=basis,
+    )
+    return share, rate
+
+
+def _of_one(
+    name: str, cycles: Iterable[BurnerCycle], settled: Mapping[Window, Settled]
+) -> tuple[list[Number], list[tuple[Number, Array]]]:
+    """Return one number of all cycles that have it, and those with their draws that tell the median's interval."""
+    numbers, drawn = [], []
+    for one in cycles:
+        if name not in one.numbers:
+            continue
+        numbers.append(one.numbers[name])
+        draws = settled[one.cycle.settled].draws if one.cycle.settled is not None else {}
+        if name in draws:
+            drawn.append((one.numbers[name], draws[name]))
+    return numbers, drawn
 
 
 def _rank(number: Number) -> tuple[float, bool]:
     return number.value, number.is_lower_bound
 
 
-def _spread(numbers: Sequence[Number]) -> Spread:
+def _spread(numbers: Sequence[Number], drawn: Sequence[tuple[Number, Array]]) -> Spread:
+    """Return how numbers differ; the median's interval is formed within each draw, or else of the ends of theirs.
+
+    The median of the ends is right where the error is common to all, as of the cell that read the peaks, and too wide
+    where each has its own, as of times.
+    """
     values = [number.value for number in numbers]
+    value = float(np.median(values))
+    if drawn:
+        rows = np.stack([draws for _, draws in drawn])
+        rows[np.isnan(rows)] = np.inf  # too dilute: beyond an end
+        moved = value - float(np.median([number.value for number, _ in drawn]))
+        low, high = (end + moved for end in core.interval(np.median(rows, axis=0)))
+    else:
+        low, high = (float(np.median([getattr(one, end) for one in numbers])) for end in ("low", "high"))
     median = Number(
         quantity=numbers[0].quantity,
-        value=float(np.median(values)),
+        value=value,
+        low=low,
+        high=high,
         origin=numbers[0].origin,
-        basis=f"median of {len(values)} cycles",
+        basis=f"{numbers[0].basis}; median of {len(values)} cycles",
     )
     return Spread(
         median=median,

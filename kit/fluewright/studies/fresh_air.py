@@ -13,16 +13,16 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
-from fluewright import sources, units
+from fluewright import combustion, sources, units
 from fluewright.appliance import Number
-from fluewright.steady import mean_noise, stated_or_assumed
+from fluewright.steady import mean_noise, probable_fresh_air, stated_or_assumed
 from fluewright.units import Array
 from fluewright.visit import Drift, StatedAccuracy, Visit, accuracy_of
 
 _COVERAGE = 1.959964  # 97.5 % point of the normal distribution
 _OXYGEN = ("oxygen_dry", "oxygen_wet")
 _MONOXIDE, _ROOM = "carbon_monoxide_dry", "carbon_monoxide_ambient"
-TOLD_BY_FRESH_AIR = (*_OXYGEN, _MONOXIDE)
+_AIRS, _HUMIDITY = ("air_temperature", "ambient_temperature"), "relative_humidity"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,8 +44,9 @@ class FreshAirCheck:
 def fresh_air_checks(visit: Visit, quantity: str) -> tuple[FreshAirCheck, ...]:
     """Return what the cell of one quantity showed in the fresh air of its log; nothing where that tells nothing.
 
-    Oxygen is held against itself: after the last burn less before the first, so that the error it was set right with
-    cancels. Carbon monoxide is held against the room's by another instrument, or against none.
+    Oxygen before the first burn is held against air's, and after the last burn against itself before the first, so that
+    the error it was set right with cancels. Carbon monoxide is held against the room's by another instrument, or
+    against none.
     """
     if quantity in _OXYGEN:
         return tuple(_oxygen_checks(visit, quantity))
@@ -66,8 +67,8 @@ def fresh_air_drift(visit: Visit, quantity: str, *, instrument: str) -> Drift:
 
 def oxygen_zero_drift(visit: Visit) -> Number | None:
     """Return oxygen in fresh air after the burns less before them, or None where the log does not tell it."""
-    found = (one.error for quantity in _OXYGEN for one in fresh_air_checks(visit, quantity))
-    return next(found, None)
+    found = (one for quantity in _OXYGEN for one in fresh_air_checks(visit, quantity))
+    return next((one.error for one in found if one.when == "after"), None)
 
 
 # ---------------------------------------------------------------------------- oxygen and carbon monoxide
@@ -75,7 +76,10 @@ def oxygen_zero_drift(visit: Visit) -> Number | None:
 
 def _oxygen_checks(visit: Visit, quantity: str) -> Iterator[FreshAirCheck]:
     before, after = (_settled(visit, quantity, one) for one in _airs(visit, quantity))
-    if before is None or after is None:
+    if before is None:
+        return
+    yield _against_air(visit, quantity, before)
+    if after is None:
         return
     drift = float(after.mean() - before.mean())
     resolution = _accuracy(visit, quantity).resolution
@@ -96,6 +100,56 @@ def _oxygen_checks(visit: Visit, quantity: str) -> Iterator[FreshAirCheck]:
             basis="mean in fresh air after the last burn less mean before the first",
         ),
     )
+
+
+def _against_air(visit: Visit, quantity: str, before: pd.Series[float]) -> FreshAirCheck:
+    """Return what a cell showed of fresh air less what that holds: dry or moist, whichever is nearer."""
+    dry = combustion.dry_air()["O2"]
+    moist = dry * (1 - _water(visit, quantity, before.index))
+    shown = float(before.mean())
+    reference = min(max(shown, moist), dry)
+    half = _COVERAGE * math.hypot(_noise(before), _accuracy(visit, quantity).resolution / math.sqrt(12))
+    return FreshAirCheck(
+        quantity=quantity,
+        instrument=visit.readings.channels[quantity].instrument,
+        when="before",
+        shown=shown,
+        reference=reference,
+        by=f"fresh air: {100 * dry:.1f} % dry, {100 * moist:.1f} % as moist as it may be",
+        error=Number(
+            quantity="oxygen_fresh_air_error",
+            value=shown - reference,
+            low=shown - reference - half,
+            high=shown - reference + half,
+            origin="computed",
+            basis="mean in fresh air before the first burn less what air holds, dry or moist, whichever is nearer",
+        ),
+    )
+
+
+def _water(visit: Visit, quantity: str, times: pd.Index) -> float:
+    """Return the share of water in fresh air as a cell of oxygen meets it, by the humidity read or usual."""
+    site, logged = visit.plan.site, visit.readings.frame
+    start, end = logged.index.slice_locs(times[0], times[-1])
+    warmth = [float(logged[name].iloc[start:end].mean()) for name in _AIRS if name in logged]
+    temperature = max((one for one in warmth if np.isfinite(one)), default=_rule("warm", "K"))
+    read = [
+        *visit.spots.get(_HUMIDITY, ()),
+        *(one for p in visit.test_points for one in p.spots.get(_HUMIDITY, ())),
+    ]
+    humidity = [one.value for one in read]
+    if _HUMIDITY in logged:
+        humidity.append(float(logged[_HUMIDITY].max()))
+    usual = units.parse(sources.table("assumptions")[_HUMIDITY]["value"], "1", _HUMIDITY)
+    pressure = site.barometric_pressure or combustion.standard_atmosphere_pressure(site.elevation or 0.0)
+    most = max((one for one in humidity if np.isfinite(one)), default=usual)
+    water = float(
+        combustion.moist_air_water_fraction(min(most, 1.0), temperature=temperature, pressure=pressure)
+    )
+    tool = visit.plan.instruments.get(visit.readings.channels[quantity].instrument)
+    if quantity == "oxygen_wet" or tool is None or tool.sample_dew_point is None:
+        return water
+    return min(water, float(combustion.saturation_pressure(tool.sample_dew_point) / pressure))
 
 
 def _monoxide_checks(visit: Visit) -> Iterator[FreshAirCheck]:
@@ -156,8 +210,9 @@ def _airs(visit: Visit, quantity: str) -> tuple[_Air | None, _Air | None]:
     if oxygen is None or quantity not in frame or channels[quantity].origin != "measured":
         return None, None
     fresh = _rule("oxygen", "mol/mol")
-    share, value = frame[oxygen].to_numpy(), frame[quantity].to_numpy()
+    share, value = _with_bounds(visit, oxygen, 0, len(frame)).to_numpy(), frame[quantity].to_numpy()
     burning = share < fresh
+    burning[: (probable := probable_fresh_air(frame))] = False
     if not burning.any():
         return None, None
     lit, out = int(np.argmax(burning)), len(burning) - 1 - int(np.argmax(burning[::-1]))
@@ -167,7 +222,7 @@ def _airs(visit: Visit, quantity: str) -> tuple[_Air | None, _Air | None]:
 
     def air(start: int, end: int) -> pd.Series[float]:
         part = slice(start, end)
-        read = (share[part] >= fresh) & np.isfinite(value[part])
+        read = ((share[part] >= fresh) | (np.arange(start, end) < probable)) & np.isfinite(value[part])
         return pd.Series(value[part][read], index=stamps[part][read])
 
     tail = max(out + 1, int(stamps.searchsorted(stamps[-1] - _seconds("last"))))

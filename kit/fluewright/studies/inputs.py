@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,7 +14,7 @@ from fluewright.appliance import Number, altitude_citation, gas_flow_counted
 from fluewright.combustion import Fuel
 from fluewright.steady import ChannelMean, spot_mean, stated_or_assumed
 from fluewright.studies import numbers as core
-from fluewright.studies.fresh_air import TOLD_BY_FRESH_AIR, fresh_air_drift
+from fluewright.studies.fresh_air import fresh_air_drift
 from fluewright.studies.heat_settings import (
     heat_carrier_of,
     heat_inputs,
@@ -332,9 +332,8 @@ def known_accuracy(
     corrected : bool
         Whether the reading is corrected for drift where visit.toml asks: half of the drift then stays.
     """
-    stated = stated_or_assumed(accuracy_of(visit.plan, quantity, instrument=instrument or None), quantity)
-    drifts = _drifts(visit, quantity, stated.instrument)
-    if not any(one.before or one.after for one in drifts):
+    stated, drifts = _stated(visit, quantity, instrument)
+    if not drifts:
         return stated
     at = _greatest(visit, quantity, drifts) if reading is None else reading
     return _with_drift(stated, quantity, at, _half_width(drifts, at, corrected=corrected))
@@ -343,6 +342,15 @@ def known_accuracy(
 def drift_half_width(visit: Visit, quantity: str, instrument: str, *, reading: float) -> float:
     """Return how wrong a settled reading may be [SI] by what checks, or the log's own fresh air, found."""
     return _half_width(_drifts(visit, quantity, instrument), reading, corrected=True)
+
+
+def _stated(
+    visit: Visit, quantity: str, instrument: str = ""
+) -> tuple[StatedAccuracy, tuple[Drift, Drift] | None]:
+    """Return the accuracy stated or assumed, and the drifts that checks found of it, None where they found none."""
+    stated = stated_or_assumed(accuracy_of(visit.plan, quantity, instrument=instrument or None), quantity)
+    drifts = _drifts(visit, quantity, stated.instrument)
+    return stated, drifts if any(one.before or one.after for one in drifts) else None
 
 
 def _drifts(visit: Visit, quantity: str, instrument: str) -> tuple[Drift, Drift]:
@@ -383,24 +391,34 @@ def _with_drift(stated: StatedAccuracy, quantity: str, reading: float, drift: fl
     )
 
 
-def settled_accuracies(visit: Visit, window: pd.DataFrame) -> Mapping[str, StatedAccuracy]:
-    """Return the accuracy of each channel of a steady window, drift counted at its mean and corrected where asked."""
+def settled_accuracies(visit: Visit) -> Callable[[pd.DataFrame], Mapping[str, StatedAccuracy]]:
+    """Return what gives the accuracy of each channel of a steady window: drift counts at its mean there.
 
-    def accuracy(name: str) -> StatedAccuracy:
-        entered = drift_of(visit.plan, name)
-        checked = entered.before or entered.after or name in TOLD_BY_FRESH_AIR
-        reading = float(window[name].mean()) if checked else None
-        return known_accuracy(visit, name, reading=reading, corrected=True)
+    Where visit.toml asks for it, drift is corrected; half of it then stays.
+    """
+    known = {str(name): _stated(visit, str(name)) for name in visit.readings.frame}
 
-    return {str(name): accuracy(str(name)) for name in window.columns}
+    def accuracy(name: str, window: pd.DataFrame) -> StatedAccuracy:
+        stated, drifts = known[name]
+        if drifts is None:
+            return stated
+        reading = float(np.nanmean(window[name].to_numpy(dtype=np.float64)))
+        return _with_drift(stated, name, reading, _half_width(drifts, reading, corrected=True))
+
+    return lambda window: {str(name): accuracy(str(name), window) for name in window}
 
 
 def drift_corrected(visit: Visit, mean: ChannelMean, instrument: str = "") -> ChannelMean:
-    """Return a mean corrected for drift where visit.toml asks for it, with its interval moved along."""
+    """Return a mean corrected for drift where visit.toml asks for it, with its interval moved along.
+
+    The interval of a share of a gas that comes out as less than zero is that of zero.
+    """
     added = drift_of(visit.plan, mean.quantity, instrument=instrument or None).correction(mean.mean)
+    if not added:
+        return mean
+    moved, width = replace(mean, mean=mean.mean + added), mean.high - mean.shown
     floor = 0.0 if sources.quantity(mean.quantity).unit == "mol/mol" else -math.inf
-    low = mean.low if mean.low == floor else max(mean.low + added, floor)
-    return replace(mean, mean=mean.mean + added, low=low, high=mean.high + added)
+    return replace(moved, low=max(moved.shown - width, floor), high=moved.shown + width)
 
 
 def spot_means(visit: Visit, spots: Mapping[str, tuple[SpotReading, ...]]) -> Mapping[str, ChannelMean]:
@@ -547,8 +565,7 @@ def point_inputs(
     made = {
         name: core.Input(
             name=name,
-            # A cell near zero may read a little below it; a share of a gas is not below zero.
-            central=max(mean.mean, 0.0) if sources.quantity(name).unit == "mol/mol" else mean.mean,
+            central=mean.shown,
             draws=drawn[name],
             group=sources.quantity(name).label,
         )

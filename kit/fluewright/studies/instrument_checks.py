@@ -6,15 +6,15 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from fluewright import sources, units
-from fluewright.appliance import Judgement, Outcome
+from fluewright import combustion, sources, units
+from fluewright.appliance import Judgement, Number, Outcome
 from fluewright.sources.limits import chosen_here
 from fluewright.steady import ChannelMean, stated_or_assumed
 from fluewright.studies.fresh_air import fresh_air_checks
 from fluewright.studies.inputs import drift_half_width
 from fluewright.visit import RowAccount, Visit, accuracy_of, drift_of
 
-_MONOXIDE = "carbon_monoxide_dry"
+_MONOXIDE, _OXYGEN = "carbon_monoxide_dry", ("oxygen_dry", "oxygen_wet")
 _KINDS = {
     "zero_before": "zero, before",
     "zero_after": "zero, after",
@@ -128,21 +128,29 @@ def calibration_judgements(visit: Visit) -> Iterator[Judgement]:
             )
 
 
-def zero_judgement(visit: Visit) -> Iterator[Judgement]:
-    """Yield whether the carbon monoxide cell read fresh air as zero, within the accuracy stated or assumed for it."""
+def fresh_air_judgements(visit: Visit) -> Iterator[Judgement]:
+    """Yield whether the cells read fresh air as what it is, within the accuracy stated or assumed for them."""
     errors = [one.error for one in fresh_air_checks(visit, _MONOXIDE)]
-    if not errors:
-        return
-    worst = max(errors, key=lambda one: abs(one.value))
-    stated = stated_or_assumed(accuracy_of(visit.plan, _MONOXIDE), _MONOXIDE)
-    half = max(stated.absolute, stated.of_span) + stated.resolution / 2
+    if errors:
+        worst = max(errors, key=lambda one: abs(one.value))
+        yield _fresh_air_judgement(visit, _MONOXIDE, worst, "zero", rule="carbon_monoxide_zero")
+    for quantity in _OXYGEN:
+        for one in fresh_air_checks(visit, quantity):
+            if one.when == "before":
+                yield _fresh_air_judgement(visit, quantity, one.error, "air", rule="oxygen_fresh_air")
+
+
+def _fresh_air_judgement(visit: Visit, quantity: str, worst: Number, kind: str, *, rule: str) -> Judgement:
+    stated = stated_or_assumed(accuracy_of(visit.plan, quantity), quantity)
+    air = combustion.dry_air()["O2"] if quantity in _OXYGEN else 0.0
+    half = max(stated.absolute, stated.of_span, stated.of_reading * air) + stated.resolution / 2
     beyond = worst.low > half or worst.high < -half
     outcome: Outcome = (
         "beyond" if beyond else "within" if -half <= worst.low and worst.high <= half else "cannot tell"
     )
-    words = sources.table("appliance")["fresh_air_check"]["zero"]
-    yield Judgement(
-        rule="carbon_monoxide_zero",
+    words = sources.table("appliance")["fresh_air_check"][kind]
+    return Judgement(
+        rule=rule,
         subject=worst.quantity,
         test_point="",
         outcome=outcome,

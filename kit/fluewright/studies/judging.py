@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import pandas as pd
@@ -136,31 +136,29 @@ def applying_limits(visit: Visit) -> tuple[Limit, ...]:
 
 
 def _spot_number(visit: Visit, quantity: str, spots: Iterable[SpotReading], *, lowest: bool) -> Number | None:
-    """Return the worst of the spot readings with the interval of the stated accuracy."""
+    """Return the worst of the spot readings, each with the interval of its own instrument's accuracy."""
     taken = tuple(spots)
     if not taken:
         return None
-    stated = known_accuracy(visit, quantity, taken[0].instrument)
-
-    def half(value: float) -> float:
-        return max(stated.absolute, stated.of_reading * abs(value), stated.of_span) + stated.resolution / 2
-
-    bounded = [one for one in taken if one.bound == ">"]
-    worst = (
-        max(bounded, key=lambda one: one.value)
-        if bounded
-        else (min if lowest else max)(taken, key=lambda one: one.value)
-    )
-    spread = half(worst.value)
-    floor = 0.0 if quantity.startswith("carbon_monoxide") else -math.inf
+    worst: Callable[[Iterable[float]], float] = min if lowest else max
+    lows, highs = zip(*(_reach(visit, one) for one in taken), strict=True)
     return Number(
         quantity=quantity,
-        value=worst.value,
-        low=worst.value if worst.bound == ">" else max(worst.value - spread, floor),
-        high=math.inf if worst.bound == ">" else worst.value + spread,
+        value=worst(one.value for one in taken),
+        low=worst(lows),
+        high=worst(highs),
         origin="measured",
         basis=f"worst of {len(taken)} read by hand" if len(taken) > 1 else "read by hand",
     )
+
+
+def _reach(visit: Visit, spot: SpotReading) -> tuple[float, float]:
+    """Return between what a true value lies by the accuracy of the instrument that was read."""
+    stated = known_accuracy(visit, spot.quantity, spot.instrument)
+    half = max(stated.absolute, stated.of_reading * abs(spot.value), stated.of_span) + stated.resolution / 2
+    floor = 0.0 if spot.quantity.startswith("carbon_monoxide") else -math.inf
+    low = spot.value if spot.bound == ">" else max(spot.value - half, floor)
+    return low, math.inf if spot.bound == ">" else spot.value + half
 
 
 def _logged_number(visit: Visit, quantity: str, tested: Tested, *, lowest: bool) -> Number | None:
@@ -199,7 +197,7 @@ def _readings(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Number]:
         return
     if limit.quantity == _AIR_FREE:
         mean = tested.numbers.get("carbon_monoxide_air_free_oxygen_rule")
-        if rows is not None:
+        if rows is not None and rows.dilution_told:
             yield rows.air_free
         if mean is not None:
             yield mean
@@ -225,6 +223,19 @@ def _readings(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Number]:
             yield spot
 
 
+def _as_measured(visit: Visit, tested: Tested) -> Iterator[Number]:
+    """Yield carbon monoxide of which the dilution is not known: air-free it is at least as much."""
+    rows = tested.carbon_monoxide
+    if rows is not None and not rows.dilution_told:
+        yield rows.air_free
+    spot = _spot_number(
+        visit, "carbon_monoxide_dry", tested.spots.get("carbon_monoxide_dry", ()), lowest=False
+    )
+    if spot is not None:
+        basis = f"{spot.basis}, as measured: air-free it is at least as much"
+        yield replace(spot, quantity=f"{_AIR_FREE}_oxygen_rule", high=math.inf, basis=basis)
+
+
 # ---------------------------------------------------------------------------- judging
 
 
@@ -240,13 +251,34 @@ def _judged(visit: Visit, limit: Limit, number: Number, tested: Tested) -> Judge
     if limit.kind == "curve":
         other = _spot_number(visit, limit.against, tested.spots.get(limit.against, ()), lowest=False)
         if other is None:
-            return None
+            return _judged_anywhere(number, limit, tested)
         return judge_range(
             number, limit, low=-math.inf, high=float(limit.at(other.value)), test_point=tested.name
         )
     if limit.kind == "over range":
         return judge_over_range(number, limit, test_point=tested.name) if number.is_lower_bound else None
     return judge(number, limit, test_point=tested.name)
+
+
+def _judged_anywhere(number: Number, limit: Limit, tested: Tested) -> Judgement:
+    """Return a number held against a curve where what the curve follows was not read: told where all of it agrees."""
+    ends = [value for _, value in limit.points]
+    easy, strict = (
+        judge_range(number, limit, low=-math.inf, high=end, test_point=tested.name)
+        for end in (max(ends), min(ends))
+    )
+    if easy.outcome == "beyond" or strict.outcome == "within":
+        return easy if easy.outcome == "beyond" else strict
+    followed = sources.quantity(limit.against).label
+    return replace(
+        strict,
+        outcome="cannot tell",
+        weight="correct",
+        headline=f"{sources.quantity(number.quantity).label}: cannot be told; {followed.lower()} was not read",
+        meaning=limit.meaning,
+        action=f"Test again and read this too: {followed.lower()}. Then: {limit.action}",
+        who=limit.who,
+    )
 
 
 def _distinct(judgements: Iterable[Judgement]) -> Iterator[Judgement]:
@@ -266,6 +298,9 @@ def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> 
             if made is not None:
                 yield made
                 limited.add(limit.quantity if limit.role == "limit" else "")
+        if limit.quantity == _AIR_FREE and limit.judged != "rise":
+            held = (_judged(visit, limit, number, tested) for number in _as_measured(visit, tested))
+            yield from (made for made in held if made is not None and made.outcome == "beyond")
     wanted = safety.appliance_type(appliance.type)
     for quantity in wanted.no_limit_known - limited:
         mean = tested.numbers.get(f"{quantity}_oxygen_rule", tested.numbers.get(quantity))
@@ -299,6 +334,7 @@ def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> 
 def _too_dilute(tested: Tested) -> Judgement:
     dilute = sources.table("flue_gas")["dilute"]
     oxygen = tested.numbers.get("oxygen_dry")
+    unread = tested.carbon_monoxide is not None and not tested.carbon_monoxide.dilution_told
     return Judgement(
         rule="sample_state",
         subject=_AIR_FREE,
@@ -309,8 +345,12 @@ def _too_dilute(tested: Tested) -> Judgement:
         measured=oxygen,
         limit_high=math.nan if oxygen is None else dilute["oxygen_dry"],
         role="trigger",
-        meaning="Carbon monoxide in so dilute a sample says nothing of the flame.",
-        action="Test again: check the probe and its hose for leaks, and sample before any draft hood.",
+        meaning="As measured it may be far less than undiluted, and nobody knows by how much."
+        if unread
+        else "Carbon monoxide in so dilute a sample says nothing of the flame.",
+        action="Test again, and read oxygen with it."
+        if unread
+        else "Test again: check the probe and its hose for leaks, and sample before any draft hood.",
         who="licensed technician",
         citation=chosen_here("a sample too dilute", note=dilute["source"]),
     )
@@ -450,7 +490,42 @@ def judgements(visit: Visit, points: Iterable[Tested]) -> tuple[Judgement, ...]:
         judge_check(checks[name], record.result, note=record.note)
         for name, record in visit.plan.checks.items()
     ]
-    return tuple(made)
+    return (*made, *_misfits(visit, limits))
+
+
+def _misfits(visit: Visit, limits: Iterable[Limit]) -> Iterator[Judgement]:
+    """Yield what rows with too few or too many cells may hold of carbon monoxide, where that may be beyond a limit."""
+    for account in visit.readings.accounts:
+        for quantity, (value, row) in account.misfits.items():
+            of = {quantity, _AIR_FREE} if quantity == "carbon_monoxide_dry" else {quantity}
+            steps = [tier.value for limit in limits if limit.quantity in of for tier in limit.tiers]
+            if not any(value > step for step in steps):
+                continue
+            where = f"row {row} of {account.file}"
+            yield Judgement(
+                rule=f"{quantity}_misfit_rows",
+                subject=quantity,
+                test_point="",
+                outcome="cannot tell",
+                weight="correct",
+                headline=f"{sources.quantity(quantity).label}: cannot be told; the cells of {where} do not fit",
+                measured=Number(
+                    quantity=quantity,
+                    value=value,
+                    low=0.0,
+                    high=value,
+                    origin="measured",
+                    basis=f"may be in {where}",
+                ),
+                limit_high=min(steps),
+                meaning="A row with too few or too many cells may hold a reading beyond the limit.",
+                action=f"Look at {where}: put the log's description right in visit.toml, or set the row aside there "
+                "and say why; test again if it does not tell.",
+                who="who tests",
+                citation=chosen_here(
+                    "rows with too few or too many cells", note="what may be dangerous is not passed over"
+                ),
+            )
 
 
 def tested_subjects(

@@ -20,6 +20,7 @@ from fluewright.studies.balancing import Balance
 from fluewright.studies.cycles import BurnerCycle, BurnerCycles
 from fluewright.studies.instrument_checks import CheckedReading, clock_words
 from fluewright.studies.visit_record import VisitRecord
+from fluewright.visit import ClockOffset
 
 LAYOUT = "fluewright results 1"
 _LIBRARIES = ("fluewright", "cantera", "numpy", "pandas", "pint", "pydantic")
@@ -205,6 +206,8 @@ def _cycles(cycles: BurnerCycles) -> Mapping[str, Any]:
             "cycles": len(cycles.cycles),
             "seen_whole": cycles.whole,
             "never_settled": cycles.never_settled,
+            "reading_interval_seconds": _plain(cycles.interval),
+            "draws": cycles.draws,
             "share_on": _number(cycles.share_on),
             "light_offs": _number(cycles.light_offs),
             "spreads": {
@@ -259,6 +262,27 @@ def _record(record: VisitRecord) -> Mapping[str, Any]:
         "carbon_monoxide_alarms": None
         if record.alarms is None
         else [{"place": place, "state": state} for place, state in record.alarms],
+    }
+
+
+def _clock_offset(clock: ClockOffset | None) -> Mapping[str, Any] | None:
+    if clock is None:
+        return None
+    shared = f"mean of events shared with {clock.reference}, and what sensors may be late by"
+    number = Number(
+        quantity="clock_offset",
+        value=clock.seconds,
+        low=clock.low,
+        high=clock.high,
+        origin="computed" if clock.events else "entered",
+        basis=shared if clock.events else "",
+    )
+    return {
+        "offset": _number(number),
+        "events": clock.events,
+        "channels": list(clock.channels),
+        "reference": clock.reference or None,
+        "reference_channels": list(clock.reference_channels),
     }
 
 
@@ -363,6 +387,7 @@ def results_of(audit: Audit) -> Mapping[str, Any]:
                     for part in account.set_aside
                 ],
                 "clock": clock_words(visit, account) or None,
+                "clock_offset": _clock_offset(account.clock),
                 "notes": list(account.notes),
             }
             for account in visit.readings.accounts
