@@ -90,6 +90,18 @@ def test_the_upper_end_reaches_beyond_what_is_too_dilute_to_be_read() -> None:
     assert found.air_free.low <= found.air_free.value <= found.air_free.high
 
 
+def test_rows_of_another_log_between_those_with_oxygen_end_no_burn() -> None:
+    steady, rising = [0.06] * 400, np.linspace(50, 90, 400)
+    together = worst(log(steady, list(rising)))
+    apart = worst(
+        log([value for _ in steady for value in (0.06, np.nan)], list(np.repeat(rising, 2)), seconds=2.5)
+    )
+    assert together.rise is not None
+    assert apart.rise is not None
+    assert apart.rise.value == pytest.approx(together.rise.value, rel=0.01)
+    assert (apart.dilute, apart.unread) == (0, 400)
+
+
 def test_without_oxygen_air_free_is_only_known_to_be_at_least_as_measured() -> None:
     found = worst(log([np.nan], [330]))
     assert not found.dilution_told

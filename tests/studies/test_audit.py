@@ -159,6 +159,17 @@ def test_oxygen_in_ppm_is_asked_about(
         check(fw.open_visit(make_visit(complete_plan, settled)))
 
 
+@pytest.mark.parametrize(("last", "overdue"), [("2025-01-13", False), ("2025-01-12", True)])
+def test_a_calibration_of_more_than_a_year_ago_without_a_due_date_is_a_note(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], last: str, overdue: bool
+) -> None:
+    complete_plan["instruments"]["flue"]["calibrated"] = dt.date.fromisoformat(last)
+    audit = fw.audit(fw.open_visit(make_visit(complete_plan, settled)))
+    found = [one for one in audit.findings if one.rule == "calibration_overdue"]
+    assert len(found) == overdue
+    assert all(f"last {last}, no due date given" in one.headline for one in found)
+
+
 @pytest.mark.parametrize(("due", "overdue"), [("2026-01-13", True), ("2026-01-14", False)])
 def test_an_overdue_calibration_is_a_note(
     make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], due: str, overdue: bool

@@ -27,8 +27,9 @@ class CarbonMonoxideRows:
     `air_free` and `dry` are the greatest over all rows, with the interval of the stated accuracy; infinite above
     where a reading was over range. Where not one row tells the dilution (`dilution_told` is False), `air_free` is
     only what it is at least, and infinite above as well. `rise` is how much the air-free value rose over the burn,
-    None where too few rows tell. `over_range` and `dilute` count rows that were over range, or too dilute for an
-    air-free value and so judged by their carbon monoxide as measured, which the air-free value cannot be below.
+    None where too few rows tell. `over_range` counts rows that were over range; `dilute` those too dilute for an
+    air-free value, and `unread` those without a reading that tells the dilution: both are judged by their carbon
+    monoxide as measured, which the air-free value cannot be below.
     """
 
     air_free: Number
@@ -37,8 +38,13 @@ class CarbonMonoxideRows:
     rows: int
     over_range: int
     dilute: int
+    unread: int
     when: pd.Timestamp
-    dilution_told: bool = True
+
+    @property
+    def dilution_told(self) -> bool:
+        """Whether any row tells its dilution."""
+        return self.unread < self.rows
 
 
 def _worst(quantity: str, value: Array, low: Array, high: Array, basis: str, origin: str) -> Number:
@@ -175,17 +181,18 @@ def carbon_monoxide_rows(
         free_high = np.full(monoxide.size, np.inf)
     by_row = free[pairs.row]
     times = frame.index if read.all() else frame.index[read]
+    telling = slice(None) if told.all() else told[pairs.row]  # rows of another log between them end no burn
     return CarbonMonoxideRows(
         air_free=_worst(
             "carbon_monoxide_air_free_oxygen_rule", free, free_low, free_high, _PASSES, "computed"
         ),
         dry=_worst("carbon_monoxide_dry", monoxide, low, high, f"dry; greatest of {_PASSES}", "measured"),
-        rise=_rise(times, by_row, burning[pairs.row]),
+        rise=_rise(times[telling], by_row[telling], burning[pairs.row][telling]),
         rows=int(pairs.rows.sum()),
         over_range=int(pairs.rows[bounded].sum()),
-        dilute=int(pairs.rows[~burning].sum()) if oxygen_name is not None else 0,
+        dilute=int(pairs.rows[told & ~burning].sum()),
+        unread=int(pairs.rows[~told].sum()),
         when=times[int(np.argmax(by_row))],
-        dilution_told=bool(told.any()),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -112,7 +113,11 @@ def calibration_judgements(visit: Visit) -> Iterator[Judgement]:
     """Yield a note for each instrument whose calibration was overdue on the day of the visit."""
     told = sources.table("appliance")["calibration"]
     for instrument in visit.plan.instruments.values():
-        due = instrument.calibration_due
+        due, last = instrument.calibration_due, instrument.calibrated
+        words = "" if due is None else f"due {due.isoformat()}"
+        if due is None and last is not None:
+            due = last + dt.timedelta(days=told["usual_days"])
+            words = f"last {last.isoformat()}, no due date given"
         if due is not None and due < visit.plan.visit.date:
             yield Judgement(
                 rule="calibration_overdue",
@@ -120,7 +125,7 @@ def calibration_judgements(visit: Visit) -> Iterator[Judgement]:
                 test_point="",
                 outcome="fault seen",
                 weight="note",
-                headline=f"{told['headline']}: {instrument.description}, due {due.isoformat()}",
+                headline=f"{told['headline']}: {instrument.description}, {words}",
                 meaning=told["meaning"],
                 action=told["action"],
                 who=told["who"],

@@ -135,6 +135,7 @@ def _point(point: PointAudit) -> Mapping[str, Any]:
             "rise": _number(rows.rise),
             "over_range_rows": rows.over_range,
             "too_dilute_rows": rows.dilute,
+            "dilution_not_read_rows": rows.unread,
             "when": _time(rows.when),
         },
         "uncertainty": {
