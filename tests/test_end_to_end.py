@@ -54,6 +54,14 @@ def results(written: dict[str, WrittenAudit], name: str) -> dict[str, Any]:
     return dict(json.loads(part(written, name, "results.json").read_text(encoding="utf-8")))
 
 
+@pytest.mark.parametrize(
+    ("name", "most"), [("workshop-heater", 7), ("laundry-boiler", 8), ("hall-furnace", 11)]
+)
+def test_a_report_is_as_short_as_it_can_be(written: dict[str, WrittenAudit], name: str, most: int) -> None:
+    """A report on one test point has four to seven pages; one on two is not two reports."""
+    assert 4 <= len(text_of(part(written, name, ".pdf"))) <= most
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_page_one_gives_the_verdict_and_the_findings(written: dict[str, WrittenAudit], name: str) -> None:
     first = squeezed(text_of(part(written, name, ".pdf"))[0])

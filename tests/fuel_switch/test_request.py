@@ -74,7 +74,10 @@ def test_a_few_lines_are_enough_and_what_was_not_said_is_listed(tmp_path: Path) 
         ),
         (('rated_input = "80000 Btu/h"', 'rated_input = "0 Btu/h"'), "the rated input is 0 W"),
         (('rated_input = "80000 Btu/h"', "rated_input = 80000"), "has no unit"),
-        (('rated_input = "80000 Btu/h"', 'rated_input = "80000 degF"'), "needs a unit like 'W'"),
+        (
+            ('rated_input = "80000 Btu/h"', 'rated_input = "80000 degF"'),
+            "needs a unit like 'Btu/hour' or 'kW'",
+        ),
         (("[site]", '[site]\ncolour = "red"'), "site.colour is not known here"),
         (('name = "propane"', 'name = "natural gas"'), "two fuels are called 'natural gas'"),
         (("date = 2026-03-02", 'date = "soon"'), "study.date is 'soon'"),

@@ -55,6 +55,14 @@ def test_savings_have_a_range_or_say_why_there_are_none(hall: Audit, workshop: A
     assert "no savings are reckoned" in text(pages.changes(workshop))
 
 
+def test_short_notes_of_the_record_stand_two_abreast_and_none_is_lost(hall: Audit, workshop: Audit) -> None:
+    for audit in (hall, workshop):
+        shown = text(appliance.record(audit))
+        for name, said in (*audit.record.conditions, *audit.record.left):
+            assert said == "not recorded" or f"{name}: " in " ".join(shown.split())
+            assert said == "not recorded" or said in shown
+
+
 def test_the_record_lists_steps_and_what_was_not_recorded(hall: Audit, workshop: Audit) -> None:
     shown = text(appliance.record(workshop))
     assert "Broken off: 08:26:40" in shown

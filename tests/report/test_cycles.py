@@ -78,11 +78,18 @@ def test_the_figure_names_its_panels_units_and_zone_and_no_inner_name(cycling: A
 def test_the_tables_hold_the_numbers_of_the_cycles(cycling: Audit) -> None:
     _, spreads, table = parts(report.burner_cycles(cycling))
     rows = {row[0]: row for row in spreads.rows}
-    assert rows["Time on, from light-off to shut-down"][1:5] == ["min", "7", "3", "20"]
-    assert rows["Time on, from light-off to shut-down"][-1] == "13"
+    on = rows["Time on, from light-off to shut-down"]
+    assert (on[1], *on[2:8:2], on[-1]) == ("min", "7.00", "3.00", "20.00", "13")
+    assert on[3:9:2] == ["6.97 to 7.03", "2.97 to 3.03", "19.97 to 20.03"]  # read every 2 s
     assert rows["Steady-state combustion efficiency, gross"][-1] == "6"
     assert len(table.rows) == 13  # a little more than the table would pick: all of them
+    efficiency = [head.startswith("Efficiency") for head in table.columns].index(True)
     for row, one in zip(table.rows, cycling.cycles.cycles, strict=True):
+        told = one.numbers.get("efficiency_gross")
+        if told is not None:
+            value, half = (float(text) for text in row[efficiency].split(" ± "))
+            assert value == pytest.approx(100 * told.value, abs=0.05)
+            assert half == pytest.approx(50 * (told.high - told.low), abs=0.05)
         assert float(row[2]) == pytest.approx(one.cycle.on_time / 60)
         assert ("never settled: " in row[-1]) == (one.cycle.settled is None)
         assert ("–" in row) == (one.cycle.settled is None)
@@ -138,6 +145,7 @@ def test_the_cycles_picked_are_in_order_and_hold_the_worst() -> None:
         lit=True,
         ended=True,
         settled=None,
+        settled_after=math.nan,
         why_never="short",
         light_off_peak=None,
         peak=None,
@@ -151,6 +159,19 @@ def test_the_cycles_picked_are_in_order_and_hold_the_worst() -> None:
     assert len(places) == 12
     assert places == sorted(set(places))
     assert {0, 1, 2, 3, 30, 41, len(cycles) - 1} <= set(places)
+
+
+def test_the_text_says_what_times_and_intervals_rest_on(cycling: Audit) -> None:
+    shown = report.burner_cycles(cycling)
+    assert shown is not None
+    said = shown.parts[-1].as_text()
+    assert "lies somewhere within 2 s, the step between two readings" in said
+    assert "common to all cycles" in said
+    half = (
+        cycling.cycles.spreads["efficiency_gross"].median.high
+        - cycling.cycles.spreads["efficiency_gross"].median.low
+    ) / 2
+    assert f"an error common to all of ± {100 * half:.2g} points" in parts(shown)[0].caption
 
 
 def test_the_section_prints_as_a_page_and_as_html(cycling: Audit) -> None:

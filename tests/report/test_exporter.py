@@ -31,10 +31,12 @@ from fluewright.report.objects import (
     Attachments,
     Callout,
     Document,
+    Facts,
     Figure,
     Paragraph,
     Section,
     Table,
+    spreadsheet_cell,
 )
 from fluewright.report.typesetting import HTML, TYPST_SOURCE, laid_out, printed_page, typst_fonts
 
@@ -276,6 +278,54 @@ def test_numbers_stand_with_their_points_below_each_other() -> None:
     tails = {text: text.partition(".")[2] + padding for text, padding in cells if text[0].isdigit()}
     # U+2008 is as wide as a point, U+2007 as a digit.
     assert tails == {"1.25": "25", "100": "\u2008\u2007\u2007", "9.5": "5\u2007"}
+
+
+UNPARTED = {
+    "84.6 (84.1 to 85.1) %": "84.6 (84.1 to 85.1)~%",
+    "± 2 °F or 0.5 % of reading": "±~2~°F or 0.5~% of reading",
+    "warming by 0.3 °F/min": "warming by 0.3~°F/min",
+    "−0.02 in. w.c. at the breech": "−0.02~in.~w.c. at the breech",
+    "± 0.21 points, 12 ppm": "±~0.21~points, 12~ppm",
+    "within 45 s of 5 samples": "within 45~s of 5 samples",
+    "airflow 14 cfm per 1,000 Btu/h": "airflow 14~cfm per 1,000~Btu/h",
+    "3 of 4 doors, 7 Kings Way": "3 of 4 doors, 7 Kings Way",
+}
+
+
+@pytest.mark.parametrize("text", UNPARTED)
+def test_a_number_keeps_its_unit_on_its_line_on_pages_and_nowhere_else(text: str) -> None:
+    held = UNPARTED[text].replace("~", "\u00a0")
+    parts = (
+        Table(columns=(text,), rows=[(text,)], caption=text, notes=[text]),
+        Facts([("x", text)]),
+        Paragraph(text, points=[text]),
+        Callout("note", text, text=text, points=[text]),
+        Section(text, [Paragraph("x")]),
+        Figure(svg="<svg/>", alt="x", caption=text),
+    )
+    for part in parts:
+        for form in (part.as_typst(), part.as_html()):
+            assert held in form
+            assert (text in form) == (text == held)
+        assert held.replace("\u00a0", " ") in part.as_text()
+        assert "\u00a0" not in part.as_text()
+    assert spreadsheet_cell(text) == text
+
+
+@pytest.mark.law
+def test_a_number_and_its_unit_never_part_at_a_line_end() -> None:
+    """Words of every length before it move the number along the line; a line ends before or after it."""
+    lines = [f"{'x' * length} {'y ' * 30}± 12.5 °F {'z ' * 12}" for length in range(1, 60)]
+    text = "\n".join(text_pages(pdf_of(shown(document(), *map(Paragraph, lines)))))
+    assert text.count("±") == len(lines)
+    assert not re.search(r"±\s*\n|12\.5\s*\n", text)
+
+
+def test_dates_and_short_cells_stay_on_one_line_in_html() -> None:
+    rows = [("2025-10-06", "2026-10-06, OVERDUE at the test", "a sentence of many words")]
+    cells = re.findall(r"<td.*?</td>", Table(columns=("a", "b", "c"), rows=rows).as_html())
+    assert ['fw-left fw-short"' in cell for cell in cells] == [True, False, False]
+    assert '<span class="fw-short">2026-10-06</span>, OVERDUE' in cells[1]
 
 
 def test_a_column_is_taken_for_numbers_only_where_all_of_it_is() -> None:

@@ -15,7 +15,7 @@ import pytest
 from fluewright import report, sources
 from fluewright.errors import InputError
 from fluewright.report import pages
-from fluewright.report.objects import TYPST, Callout, Section
+from fluewright.report.objects import TYPST, Callout, Paragraph, Section
 from fluewright.studies.audit import Audit
 from fluewright.studies.audit import audit as make
 from fluewright.visit import open_visit
@@ -166,7 +166,7 @@ def test_an_offered_window_stands_in_the_report_for_a_person_to_accept(
     made = make_audit(complete_plan, restless)
     text = pages.stabilization(made).as_text()
     assert "no steady window, so no result is formed" in text
-    assert "[test_points.window]" in text
+    assert "window = { start = " in text
     assert "no test point has a steady window" in pages.heat(made).as_text()
 
 
@@ -179,6 +179,13 @@ def test_sections_without_data_are_one_sentence(
         text = part.as_text()
         assert text.count(".") == 1
         assert "\n" not in text
+        assert isinstance(part, Paragraph)  # a heading stands only where there is something to show below it
+
+
+def test_a_section_with_something_to_show_has_its_heading(hall: Audit) -> None:
+    for part in (pages.heat(hall), pages.dew_points(hall), pages.changes(hall), pages.uncertainty(hall)):
+        assert isinstance(part, Section)
+        assert part.title
 
 
 # ---------------------------------------------------------------------------- what a person typed

@@ -115,6 +115,41 @@ def test_an_over_range_reading_is_a_least_value_and_never_an_interval(workshop: 
     assert "above the range of the instrument, so at least so much" in noted
 
 
+def test_page_one_says_why_an_efficiency_cannot_be_told(
+    make_audit: MakeAudit, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    settled[200][2] = settled[201][2] = "OVER"
+    made = make_audit(complete_plan, settled)
+    assert "163 of" not in made.points[0].steadiness.outcome
+    assert re.search(r"carbon monoxide held still on the \d+ of \d+ rows", made.points[0].steadiness.outcome)
+    shown = result_tables.headline_numbers(made)
+    for label in ("Steady-state combustion efficiency", "Excess air, by the dry-oxygen rule"):
+        assert row_of(shown, label)[2] == "cannot tell"
+    noted = " ".join(note for table in tables_in(shown) for note in table.notes)
+    assert "cannot tell: carbon monoxide left the instrument’s range" in noted.replace("'", "’")
+
+
+def test_a_long_list_of_stretches_tells_of_the_burns_and_sums_up_the_fresh_air(
+    make_audit: MakeAudit,
+    complete_plan: dict[str, Any],
+    settled: list[list[str]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(visit_tables, "_MOST_LETTERED", 4)
+    for start in range(0, 360, 45):  # two minutes and a half of fresh air, then one and a quarter of flue gas
+        for row in settled[start : start + 30]:
+            row[1:4] = ["20.9", "0", "70.0"]
+    made = make_audit(complete_plan, settled)
+    shown = visit_tables.stretches(made, made.points)
+    lettered = [row for row in shown.rows if row[0] and row[0] != "window"]
+    assert len(lettered) == 4
+    assert not [row for row in lettered if "fresh air" in row[4]]
+    (summed,) = [row for row in shown.rows if "without flue gas" in row[4]]
+    fresh = [part.rows for part in made.points[0].steadiness.refused if part.phase == "fresh air"]
+    assert number_in(summed[3]) == sum(fresh)
+    assert summed[4].startswith(f"{len(fresh)} more stretches")
+
+
 def test_without_a_carbon_monoxide_channel_it_is_not_tested_everywhere(
     make_audit: MakeAudit, complete_plan: dict[str, Any], settled: list[list[str]]
 ) -> None:
@@ -123,7 +158,8 @@ def test_without_a_carbon_monoxide_channel_it_is_not_tested_everywhere(
     assert row_of(result_tables.flue_gas(made), "Carbon monoxide in flue gas")[2] == "not tested"
     assert row_of(result_tables.headline_numbers(made), "Carbon monoxide, air-free")[2] == "not tested"
     assert any(
-        row[0] == "Carbon monoxide in the flue, air-free" for row in finding_tables.not_tested(made).rows
+        row[0].startswith("Carbon monoxide in the flue, air-free (")
+        for row in finding_tables.not_tested(made).rows
     )
 
 
@@ -232,7 +268,7 @@ def test_the_lines_on_offer_are_toml_that_makes_the_window_they_promise(
     assert point.steadiness.window is None
     table = visit_tables.window_lines(before, point)
     assert table is not None
-    offered = tomllib.loads("\n".join(row[0] for row in table.rows))["test_points"]["window"]
+    offered = tomllib.loads("\n".join(row[0] for row in table.rows))["window"]
     window = {"start": f"{offered['start']}", "end": f"{offered['end']}", "because": offered["because"]}
     complete_plan["test_points"][0]["window"] = {
         **window,
@@ -260,11 +296,33 @@ def test_an_overdue_calibration_and_an_accuracy_nobody_stated_are_told(
     made = make_audit(complete_plan, settled)
     row = next(row for row in visit_tables.instruments(made).rows if row[0].startswith("flue-gas instrument"))
     assert row[1:3] == ("2024-12-01", "2025-12-01, OVERDUE at the test")
-    assert re.search(r"[Oo]xygen not stated: assumed ± 0\.3\d* points", row[3])
+    assert re.search(r"[Nn]ot stated, assumed ± 0\.3\d* points: oxygen", row[3])
     others = [
         row for row in visit_tables.instruments(made).rows if not row[0].startswith("flue-gas instrument")
     ]
     assert all(row[1:3] == ("not stated", "not stated") for row in others)
+
+
+def test_names_that_hold_commas_are_told_apart_by_semicolons(hall: Audit) -> None:
+    rows = visit_tables.instruments(hall).rows
+    manometer = next(row for row in rows if row[0].startswith("Digital manometer"))[3]
+    assert (
+        "± 0.01 in. w.c. or 1 % of reading: draft at the inducer; static pressure, supply; static"
+        in manometer
+    )
+    for row in rows:
+        for told in row[3].rstrip(".").split(". ±"):
+            assert " and " not in told.partition(": ")[2], told
+
+
+def test_what_was_not_tested_is_required_or_recommended(workshop: Audit) -> None:
+    table = finding_tables.not_tested(workshop)
+    heads = [table.rows[number][0] for number in table.emphasis]
+    assert heads == ["REQUIRED", "Recommended"]
+    first = [row[0].rpartition(" (")[0] for row in table.rows]
+    required = [test.label for test in workshop.not_tested]
+    assert first[1 : len(required) + 1] == required
+    assert first[len(required) + 2 :] == [test.label for test in workshop.not_tested_recommended]
 
 
 def test_a_reading_by_hand_with_no_instrument_named_is_told(
@@ -320,7 +378,7 @@ def test_a_stop_that_was_put_right_still_says_what_to_do(hall: Audit) -> None:
 def test_no_trigger_and_no_check_is_ever_said_to_be_within(hall: Audit) -> None:
     table = finding_tables.judged_within(hall)
     assert isinstance(table, Table)
-    lines = [line for row in table.rows for line in row[2].split("\n")]
+    lines = [line for row in table.rows for line in row[-1].split("\n")]
     triggers = [line for line in lines if line.lower().startswith("trigger")]
     assert triggers
     assert all("not exceeded" in line and "within" not in line for line in triggers)
@@ -468,7 +526,7 @@ def test_checks_of_the_instruments_show_what_was_read_and_what_that_did(
     settled_point = made.points[0].settled
     assert settled_point is not None
     half = words.half_width("oxygen_dry", settled_point.means["oxygen_dry"].bias, "US")
-    assert first[4] == f"± {half} instead of ± 0.21 points; not corrected."
+    assert first[4] == f"± {half} instead of ± 0.21 points."
 
 
 def test_a_correction_that_was_asked_for_is_told_with_its_amount(
@@ -520,6 +578,14 @@ def test_a_clock_that_was_put_right_and_an_interpolated_log_are_labeled(tmp_path
     results = made.results
     assert results["account_of_rows"][0]["clock"] is None
     assert results["account_of_rows"][1]["clock"].startswith("-12 s")
+    assert results["account_of_rows"][0]["clock_offset"] is None
+    clock = results["account_of_rows"][1]["clock_offset"]
+    assert (clock["offset"]["value"], clock["offset"]["unit"], clock["offset"]["origin"]) == (
+        -12,
+        "s",
+        "entered",
+    )
+    assert (clock["events"], clock["reference"], clock["offset"]["interval_low"]) == (0, None, None)
     assert {one["quantity"] for one in results["channels"] if one["interpolated"]} == {
         "supply_temperature",
         "return_temperature",

@@ -42,6 +42,22 @@ def test_a_number_is_rounded_to_two_digits_of_its_half_width_and_no_further_than
     assert words.amount(number(quantity, *values), system) == expected
 
 
+@pytest.mark.parametrize(
+    ("quantity", "values", "expected"),
+    [
+        ("efficiency_gross", (0.84567, 0.8412, 0.8502), "84.6 ± 0.5"),
+        ("flue_temperature", (450.05, 447.05, 453.05), "350.4 ± 5.4"),  # a half-width in °F carries no offset
+        ("carbon_monoxide_dry", (3e-6, 0.0, 12e-6), "3 (0 to 12)"),
+        ("carbon_monoxide_dry", (4e-3, 4e-3, math.inf), "at least 4,000"),
+        ("carbon_monoxide_dry", (40e-6,), "40"),
+    ],
+)
+def test_an_interval_stands_as_plus_or_minus_where_both_sides_are_alike(
+    quantity: str, values: tuple[float, ...], expected: str
+) -> None:
+    assert words.with_reach(number(quantity, *values), "US") == expected
+
+
 @pytest.mark.law
 @given(
     value=st.floats(1e3, 1e6),

@@ -186,7 +186,7 @@ def test_a_slider_redraws_the_figure_that_is_shown() -> None:
     menu, slider, shown = box.children
     before = shown.value
     slider.value = 9.0
-    assert "At 9 % oxygen" in shown.value
+    assert "At 9\xa0% oxygen" in shown.value
     assert shown.value != before
     menu.value = "hydrogen"
     assert "balance of hydrogen" in shown.value

@@ -18,6 +18,7 @@ from fluewright.studies.audit import Audit, PointAudit
 from fluewright.studies.heat_settings import plate_of
 
 _ABREAST = 3  # test points beside each other in one table
+_FROM_GAS = ("efficiency_", "excess_air", "loss_")  # what follows from the flue gas as a whole
 NOT_TESTED = Printed(value="not tested", interval="", sign="")
 
 
@@ -97,6 +98,8 @@ def absent(point: PointAudit, name: str) -> str:
     if name.endswith("_instrument"):
         return "–"
     if name.startswith("carbon_monoxide_air_free") and point.state:
+        return "cannot tell"
+    if name.startswith(_FROM_GAS) and point.state and point.settled is not None:
         return "cannot tell"
     formed = name.endswith("_computed") or sources.quantity(quantity_of(name)).kind == "result"
     return "no window" if point.settled is None and (formed or name in point.frame) else "not tested"

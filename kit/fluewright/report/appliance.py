@@ -18,12 +18,14 @@ _FIT = {
     "cannot tell": "The readings fit together badly: beyond the 95 % of VDI 2048, not beyond the 99 % of a finding.",
     "does not fit": "The readings do NOT fit together: at least one of them is wrong.",
 }
+_AGREEMENT = "Do the numbers agree"
 _SIGN = {
     "seen": "SEEN",
     "not seen": "not seen; that proves nothing",
     "cannot tell": "cannot tell",
     "not tested": "not tested",
 }
+_SHORT = 60  # characters of a name and what was noted of it, of which two have room abreast
 
 
 # ---------------------------------------------------------------------------- do the numbers agree
@@ -34,17 +36,19 @@ def agreement(audit: Audit) -> Section | Paragraph:
     balanced = [(point, point.balance) for point in audit.points if point.balance is not None]
     if not balanced:
         return Paragraph(
-            "Nothing was read in two independent ways, so the numbers check one another nowhere: heat input by meter "
-            "against manifold pressure, and heat delivered against input and losses, are not tested."
+            f"{_AGREEMENT}: nothing was read in two independent ways, so the numbers check one another nowhere; heat "
+            "input by meter against manifold pressure, and heat delivered against input and losses, are not tested."
         )
     drawn = _heat_flows(audit, [point for point, _ in balanced])
     parts: list[Section | Paragraph | Table | Figure | Facts] = [drawn] if drawn is not None else []
-    for point, balance in balanced:
-        parts += _point_balance(audit, point, balance)
-    return Section("", [*parts, _unseparated([balance for _, balance in balanced])])
+    for number, (point, balance) in enumerate(balanced):
+        parts += _point_balance(audit, point, balance, explained=number > 0)
+    return Section(_AGREEMENT, [*parts, _unseparated([balance for _, balance in balanced])])
 
 
-def _point_balance(audit: Audit, point: PointAudit, balance: Balance) -> Iterator[Facts | Table]:
+def _point_balance(
+    audit: Audit, point: PointAudit, balance: Balance, *, explained: bool
+) -> Iterator[Facts | Table]:
     system = audit.visit.plan.report.units
     closure = "" if balance.closure is None else words.amount(balance.closure, system)
     count = balance.degrees_of_freedom
@@ -60,7 +64,7 @@ def _point_balance(audit: Audit, point: PointAudit, balance: Balance) -> Iterato
         ("Suspected", _suspected(balance)),
     ]
     yield Facts([(name, text) for name, text in pairs if text])
-    yield _corrected(audit, point, balance)
+    yield _corrected(audit, point, balance, explained=explained)
 
 
 def _unseparated(balances: Sequence[Balance]) -> Paragraph:
@@ -92,8 +96,11 @@ def _suspected(balance: Balance) -> str:
     return named if balance.explained else f"{named}; one wrong reading alone does not explain it"
 
 
-def _corrected(audit: Audit, point: PointAudit, balance: Balance) -> Table:
-    """Return results and readings as measured and as reconciled, and the error that would have been found."""
+def _corrected(audit: Audit, point: PointAudit, balance: Balance, *, explained: bool) -> Table:
+    """Return results and readings as measured and as reconciled, and the error that would have been found.
+
+    How that was done is said once, unless a table above has `explained` it.
+    """
     system = audit.visit.plan.report.units
     rows = [
         _row(sources.quantity(name).label, before, after, "", system)
@@ -109,16 +116,17 @@ def _corrected(audit: Audit, point: PointAudit, balance: Balance) -> Table:
         for one in balance.readings
         if one.measured is None
     ]
+    how = (
+        "Weighted least squares after VDI 2048; everywhere else in this report the measured values stand. Would "
+        "show: the gross error that is found with 90 % probability."
+    )
+    rest = f"Would show, of what is no reading by itself: {'; '.join(others)}." if others else ""
     return Table(
         columns=["", "Unit", "Measured", "95 % interval", "Reconciled", "95 % interval", "Would show"],
         rows=rows,
         caption=f"{words.heading(point.name)}: as measured, and moved within what each is uncertain until they agree.",
         align=["left", "left", "decimal", "left", "decimal", "left", "left"],
-        notes=[
-            "Weighted least squares after VDI 2048; everywhere else in this report the measured values stand. Would "
-            "show: the gross error that is found with 90 % probability."
-            + (f" Of what is no reading by itself: {'; '.join(others)}." if others else "")
-        ],
+        notes=[" ".join(filter(None, ("" if explained else how, rest)))] if rest or not explained else [],
     )
 
 
@@ -140,15 +148,16 @@ def _heat_flows(audit: Audit, points: Sequence[PointAudit]) -> Figure | None:
     if not shown:
         return None
     sign = words.sign("heat_input_clocked", system)
+    bars = max(1 + sum(name in point.numbers for name in _IN) for point in shown)
     with drawing_style():
-        drawing = Drawing(figsize=(text_width(_paper(audit)), 0.75 + 0.85 * len(shown)))
+        drawing = Drawing(figsize=(text_width(_paper(audit)), 0.75 + (0.25 + 0.2 * bars) * len(shown)))
         axes = drawing.subplots(len(shown), 1, sharex=True, squeeze=False)[:, 0]
         drawing.subplots_adjust(
             left=0.27,
             right=0.985,
             top=1 - 0.25 / drawing.get_figheight(),
             bottom=0.42 / drawing.get_figheight(),
-            hspace=0.45,
+            hspace=1.2 / bars,
         )
         for ax, point in zip(axes, shown, strict=True):
             _draw_flows(ax, point, system)
@@ -360,13 +369,34 @@ def record(audit: Audit) -> Section:
             if kept.aborted is not None
             else []
         ),
-        *kept.conditions,
-        *alarms,
-        *kept.left,
     ]
-    said = [(name, words.brief(text, 700)) for name, text in pairs if text != NOT_RECORDED]
-    unsaid = [*without, *(name for name, text in pairs if text == NOT_RECORDED and name != "Steps")]
-    parts: list[Facts | Paragraph] = [Facts(said)] if said else []
+    others = [*kept.conditions, *alarms, *kept.left]
+    said, noted = (
+        [(name, words.brief(text, 700)) for name, text in some if text != NOT_RECORDED]
+        for some in (pairs, others)
+    )
+    unsaid = [
+        *without,
+        *(name for name, text in (*pairs, *others) if text == NOT_RECORDED and name != "Steps"),
+    ]
+    parts: list[Facts | Paragraph | Table] = [Facts(said)] if said else []
+    parts += _abreast(noted)
     if unsaid:
         parts.append(Paragraph(f"Not recorded, so not tested: {'; '.join(_lowered(unsaid))}.", quiet=True))
     return Section("", parts)
+
+
+def _abreast(pairs: Sequence[tuple[str, str]]) -> Iterator[Facts | Table]:
+    """Yield names and what was noted of them: short ones two abreast, in order down each side; long ones below."""
+    short = [(f"{name}:", text) for name, text in pairs if len(name) + len(text) <= _SHORT]
+    long = [(name, text) for name, text in pairs if len(name) + len(text) > _SHORT]
+    if short:
+        half = (len(short) + 1) // 2
+        beside = [*short[half:], ("", "")]
+        yield Table(
+            columns=("",) * 4,
+            rows=[(*left, *right) for left, right in zip(short[:half], beside, strict=False)],
+            align=("left",) * 4,
+        )
+    if long:
+        yield Facts(long)

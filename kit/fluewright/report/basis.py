@@ -44,11 +44,13 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
         "latest such stretch is taken. A window chosen by a person is marked so.",
         _came_by(criteria.source, criteria.status),
     )
-    yield (
-        "Heat of the fuel",
-        f"Gross and net heating value of the composition, burned at {warm}; heat input is gross unless net is said.",
-        f"{_of('species', 'source')}; composition of {audit.fuel.name}: {audit.fuel.source}",
-    )
+    if _formed(audit, "efficiency_gross", "heat_input_clocked", "heat_input_manifold"):
+        yield (
+            "Heat of the fuel",
+            f"Gross and net heating value of the composition, burned at {warm}; heat input is gross unless net is "
+            "said.",
+            f"{_of('species', 'source')}; composition of {audit.fuel.name}: {audit.fuel.source}",
+        )
     yield (
         "Flue gas",
         "Air ratio and flue composition from dry oxygen and carbon monoxide by the balance of carbon, hydrogen, oxygen "
@@ -61,23 +63,26 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
         "20.9 % less oxygen. Limits in the trade are judged by this rule.",
         _of("air", "trade"),
     )
-    yield (
-        "Flue losses and flame",
-        f"Sensible heat of each part of the flue gas from {warm}, latent heat of the water from the fuel's hydrogen, "
-        "and heat of unburnt gas; heat that the combustion air brings or lacks is named. "
-        + (
-            "Latent heat is credited for what condenses, the gas being saturated at the flue temperature."
-            if condensing
-            else "No latent heat is credited: the appliance is not declared condensing."
+    if _formed(audit, "efficiency_gross"):
+        yield (
+            "Flue losses and flame",
+            f"Sensible heat of each part of the flue gas from {warm}, latent heat of the water from the fuel's "
+            "hydrogen, and heat of unburnt gas; heat that the combustion air brings or lacks is named. "
+            + (
+                "Latent heat is credited for what condenses, the gas being saturated at the flue temperature."
+                if condensing
+                else "No latent heat is credited: the appliance is not declared condensing."
+            )
+            + " The flame temperature is chemical equilibrium at constant enthalpy and pressure; no flue reading is at "
+            "it.",
+            _of("equilibrium", "data"),
         )
-        + " The flame temperature is chemical equilibrium at constant enthalpy and pressure; no flue reading is at it.",
-        _of("equilibrium", "data"),
-    )
-    yield (
-        "Water dew point",
-        "Temperature at which the flue gas is saturated, at the site's pressure and with the moisture of the air.",
-        _of("water", "saturation"),
-    )
+    if _formed(audit, "water_dew_point"):
+        yield (
+            "Water dew point",
+            "Temperature at which the flue gas is saturated, at the site's pressure and with the moisture of the air.",
+            _of("water", "saturation"),
+        )
     if not condensing and any("loss_stack_european" in point.numbers for point in audit.points):
         yield (
             "European simple formula",
@@ -99,6 +104,12 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
     )
 
 
+def _formed(audit: Audit, *names: str) -> bool:
+    """Tell whether any of some results was formed, at a test point or in a burner cycle."""
+    held = [point.numbers for point in audit.points] + [cycle.numbers for cycle in audit.cycles.cycles]
+    return any(name in numbers for numbers in held for name in names)
+
+
 def _judged(audit: Audit) -> str:
     """Return the channels that had a say in the steady window of any test point."""
     names = dict.fromkeys(name for point in audit.points for name in point.steadiness.judged)
@@ -106,5 +117,5 @@ def _judged(audit: Audit) -> str:
 
 
 def methods(audit: Audit) -> tuple[str, ...]:
-    """Return how each kind of number was formed, with its source, a paragraph each."""
+    """Return how each kind of number that was formed came to be, with its source, a paragraph each."""
     return tuple(f"{what}. {how} Source: {source.rstrip('.')}." for what, how, source in _rows(audit))

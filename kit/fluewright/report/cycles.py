@@ -43,6 +43,7 @@ _COMPARED = (
     LIGHT_OFF_PEAK,
     PEAK,
 )
+_TIMES = ("burner_on_time", "settling_time")  # what they are sure to is the same for all, and said below
 _LABELS = {
     LIGHT_OFF_PEAK: "Carbon monoxide, dry, greatest at light-off",
     PEAK: "Carbon monoxide, dry, greatest in any row",
@@ -195,8 +196,8 @@ def _said(audit: Audit) -> str:
     count, never = len(found.cycles), found.never_settled
     text = f"{count:,} burner cycles"
     if found.share_on is not None and found.light_offs is not None:
-        share, rate = words.amount(found.share_on, system), words.printed(found.light_offs, system)
-        text += f", {rate.value} light-offs {rate.sign}, on for {share} of the time"
+        share, rate = (words.printed(one, system) for one in (found.share_on, found.light_offs))
+        text += f", {rate.value} light-offs {rate.sign}, on for {share.value} {share.sign} of the time"
     settled = f"{count - never:,} settled, {never:,} never did" if never else "all settled"
     settled = "none ever settled" if never == count else settled
     parts = [f"{text}; {settled}."]
@@ -207,7 +208,9 @@ def _said(audit: Audit) -> str:
             for end in (efficiency.least, efficiency.greatest)
         )
         span = f"{low} % in each of them" if low == high else f"{low} to {high} % from cycle to cycle"
-        parts.append(f"Settled, gross efficiency was {span}.")
+        half = (efficiency.median.high - efficiency.median.low) / 2
+        common = f", with an error common to all of ± {words.half_width('efficiency_gross', half, system)}"
+        parts.append(f"Settled, gross efficiency was {span}{common if half > 0 else ''}.")
     if found.worst is not None and found.worst.cycle.light_off_peak is not None:
         most = words.printed(found.worst.numbers[LIGHT_OFF_PEAK], system)
         when = _when(audit, found.worst.cycle.light_off_peak.when)
@@ -227,7 +230,7 @@ def _when(audit: Audit, moment: pd.Timestamp) -> str:
 
 
 def _spreads(audit: Audit) -> Table:
-    """Return how the cycles differ: median, least, greatest and standard deviation of each number."""
+    """Return how the cycles differ: median, least and greatest of each number with their intervals, and the scatter."""
     system = audit.visit.plan.report.units
     rows = []
     for name in _COMPARED:
@@ -239,17 +242,25 @@ def _spreads(audit: Audit) -> Table:
             [
                 _label(name),
                 words.sign(quantity, system),
-                *(words.printed(number, system).value for number in (one.median, one.least, one.greatest)),
+                *(
+                    text
+                    for shown in (words.printed(end, system) for end in (one.median, one.least, one.greatest))
+                    for text in (shown.value, shown.interval)
+                ),
                 "–" if np.isnan(deviation) else digits(deviation),
                 f"{one.cycles:,}",
             ]
         )
     return Table(
-        columns=["", "Unit", "Median", "Least", "Greatest", "Standard dev.", "Cycles"],
+        columns=["", "Unit", *_ends("Median", "Least", "Greatest"), "Standard\ndev.", "Cycles"],
         rows=rows,
-        caption="What the burner cycles have in common, and how they differ.",
-        align=["left", "left", "decimal", "decimal", "decimal", "decimal", "right"],
+        caption="What the burner cycles have in common, and how they differ, with 95 % intervals.",
+        align=["left", "left", *(("decimal", "left") * 3), "decimal", "right"],
     )
+
+
+def _ends(*heads: str) -> list[str]:
+    return [text for head in heads for text in (head, "95 % interval")]
 
 
 def _cycles(audit: Audit) -> Table:
@@ -259,11 +270,11 @@ def _cycles(audit: Audit) -> Table:
     if any(name in names for name in core.OXYGEN[:2]):
         names = [name for name in names if name != "carbon_dioxide_dry"]
     chosen = _chosen(cycles)
-    caption = "The burner cycles."
+    caption = "The burner cycles, with 95 % intervals."
     if len(chosen) < len(cycles):
         caption = (
-            "Burner cycles: the first, the last, and those with the most carbon monoxide at light-off. "
-            f"All {len(cycles):,} stand in results.json."
+            "Burner cycles, with 95 % intervals: the first, the last, and those with the most carbon monoxide at "
+            f"light-off. All {len(cycles):,} stand in results.json."
         )
     aligns: list[Align] = ["right", "left", *(["decimal"] * len(names)), "left"]  # type: ignore[list-item]
     return Table(
@@ -290,7 +301,9 @@ def _cell(one: BurnerCycle, name: str, system: words.System) -> str:
     if name == "burner_on_time" and name not in one.numbers:
         return f"≥ {words.bare(name, one.cycle.on_time, system)}"
     number: Number | None = one.numbers.get(name)
-    return "–" if number is None else words.printed(number, system).value
+    if number is None:
+        return "–"
+    return words.printed(number, system).value if name in _TIMES else words.with_reach(number, system)
 
 
 def _note(one: BurnerCycle) -> str:
@@ -323,12 +336,15 @@ def _remark(audit: Audit) -> Paragraph:
     told = (
         "On and off are told by the burner's own signal."
         if audit.cycles.told_by == "burner signal"
-        else "On and off are told by the flue gas: a probe drawn out of the flue looks like a burner off."
+        else "On and off are told by the flue gas: a probe out of the flue for long looks like a burner off."
     )
     whole = f"Times on are those of the {audit.cycles.whole:,} cycles seen from light-off to shut-down."
+    step = f"{audit.cycles.interval:.3g} s"
     return Paragraph(
-        f"{told} {whole} A cycle counts as settled by the rules that find a test point's window; its means and results "
-        "carry no interval of their own: the instruments' errors, given with the test points, are common to all "
-        "cycles. The light-off is a burn's first minute.",
+        f"{told} {whole} Each light-off and shut-down lies somewhere within {step}, the step between two readings; the "
+        "times are as sure as that. A cycle counts as settled by the rules that find a test point's window, and has "
+        "its intervals by the same means. Most of their width is the instruments' errors, common to all cycles: a "
+        "difference from cycle to cycle is surer than the intervals look. The standard deviation describes the values "
+        "as found, their noise included. The light-off is a burn's first minute.",
         quiet=True,
     )

@@ -310,7 +310,7 @@ def _settled_words(audit: Audit, point: PointAudit) -> str:
         lit = _lit(point)
         after = words.duration((window.start - lit).total_seconds())
         since = "light-off" if lit > point.rows.start else "the test point began"
-        text += f"every channel held still from {words.clock(window.start, zone)}, {after} after {since}"
+        text += f"steady from {words.clock(window.start, zone)}, {after} after {since}"
     slope = steady.flue_slope
     if np.isfinite(slope) and abs(slope) > 0:
         drift = rate("flue_temperature", abs(slope), system)
@@ -456,7 +456,7 @@ def dew_points(audit: Audit) -> Figure | None:
     curve = audit.dew_points
     most = 100 * max(point.numbers["excess_air"].value for point in points)
     with drawing_style():
-        drawing = _drawing(audit, 2.0)
+        drawing = _drawing(audit, 1.85)
         ax = drawing.subplots()
         drawing.subplots_adjust(**_margins(drawing, left=0.62, right=1.45, top=0.12, bottom=0.5))
         dew = words.on_page("water_dew_point", curve.dew_point, system)

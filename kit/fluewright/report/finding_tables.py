@@ -9,7 +9,7 @@ from fluewright import sources
 from fluewright.appliance import Judgement
 from fluewright.report import words
 from fluewright.report.abreast import letter_of, notes_of
-from fluewright.report.objects import Facts, Paragraph, Table
+from fluewright.report.objects import Emphasis, Facts, Paragraph, Table
 from fluewright.sources import limits as safety
 from fluewright.studies.audit import Audit
 
@@ -193,13 +193,13 @@ def _held_against(group: Sequence[Judgement], system: words.System, letters: dic
 
 
 def checks(audit: Audit) -> Facts | Paragraph:
-    """Return what was looked at, and what was seen, with the remarks made."""
+    """Return what was looked at, and what was seen, with the remarks made; those of findings stand with these."""
+    found = {one.subject for one in audit.findings if one.outcome == "fault seen"}
     by_result: dict[str, list[str]] = {}
     for name, record in audit.visit.plan.checks.items():
         label = safety.checks()[name].label if name in safety.checks() else words.plain(name)
-        by_result.setdefault(record.result, []).append(
-            f"{label} ({record.note.rstrip('.')})" if record.note else label
-        )
+        remark = "" if name in found else record.note.rstrip(".")
+        by_result.setdefault(record.result, []).append(f"{label} ({remark})" if remark else label)
     if not by_result:
         return Paragraph("No check by eye was recorded.")
     ordered = sorted(by_result.items(), key=lambda pair: pair[0] != "fault seen")
@@ -234,18 +234,21 @@ def _measured_by_point(group: Sequence[Judgement], system: words.System, *, seve
 
 def not_tested(audit: Audit) -> Table:
     """Return what was not tested, required first, and why it should have been."""
-    kinds = ((audit.not_tested, "REQUIRED"), (audit.not_tested_recommended, "recommended"))
+    kinds = (("REQUIRED", audit.not_tested), ("Recommended", audit.not_tested_recommended))
     letters: dict[str, str] = {}
-    rows = [
-        (test.label, f"{kind} ({letter_of(test.citation, letters)})", test.because)
-        for tests, kind in kinds
-        for test in tests
-    ]
+    rows: list[tuple[str, str]] = []
+    emphasis: dict[int, Emphasis] = {}
+    for kind, tests in kinds:
+        if tests:
+            emphasis[len(rows)] = "strong"
+            rows.append((kind, ""))
+        rows += [(f"{test.label} ({letter_of(test.citation, letters)})", test.because) for test in tests]
     return Table(
-        columns=("Not tested", "", "Why it matters"),
+        columns=("Not tested", "Why it matters"),
         rows=rows,
         caption="Not tested.",
-        align=("left",) * 3,
+        align=("left",) * 2,
+        emphasis=emphasis,
         notes=notes_of(letters),
     )
 

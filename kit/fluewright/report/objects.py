@@ -20,6 +20,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, Literal, TypeAlias
 
+from fluewright import sources
 from fluewright.errors import InputError, UnknownNameError
 
 __all__ = [
@@ -80,6 +81,36 @@ def typst_string(text: str) -> str:
 def html_text(text: str) -> str:
     """Return `text` escaped for HTML, line ends kept as line breaks."""
     return html.escape(shown(text)).replace("\n", "<br>")
+
+
+# Units that the nomenclature does not print by themselves.
+_MORE_SIGNS = ("points", "K", "s", "min", "h", "m", "mm", "ft", "Pa", "kPa", "psia", "kWh", "therms")
+
+
+@functools.cache
+def _partable() -> re.Pattern[str]:
+    """Return where a line must not end: between a number and its unit, within a unit, after a sign of plus or minus."""
+    shown_signs = {one.shown(system).sign for one in sources.quantities().values() for system in ("US", "SI")}
+    # Of a rate such as "cfm per ton" only the number and "cfm" are held: the whole is too long for a column.
+    signs = {sign for sign in {*shown_signs, *_MORE_SIGNS} if sign and " per " not in sign}
+    units = "|".join(map(re.escape, sorted(signs, key=len, reverse=True)))
+    return re.compile(rf"(?<=±) (?=\d)|(?<=[\d)]) (?:{units})(?!\w)")
+
+
+def unparted(text: str) -> str:
+    """Return `text` with no-break spaces where a number and its unit must stay on one line.
+
+    For pages only: what is kept as data, and what a spreadsheet opens, has plain spaces.
+    """
+    return _partable().sub(lambda found: found[0].replace(" ", "\u00a0"), text)
+
+
+def _typst_words(text: str) -> str:
+    return typst_string(unparted(text))
+
+
+def _html_words(text: str) -> str:
+    return html_text(unparted(text))
 
 
 def spreadsheet_cell(text: str) -> str:
@@ -196,7 +227,7 @@ class Table:
         body = [
             _typst_array(
                 [
-                    _typst_array([typst_string(cell), typst_string(paddings[n][number])])
+                    _typst_array([_typst_words(cell), typst_string(paddings[n][number])])
                     for n, cell in enumerate(row)
                 ]
             )
@@ -205,12 +236,12 @@ class Table:
         long = any(len(cell) > _LONG_CELL for row in self.rows for cell in row)
         return _call(
             "fw-table",
-            header=_typst_array([typst_string(head) for head in self.columns]),
+            header=_typst_array([_typst_words(head) for head in self.columns]),
             aligns=_typst_array([typst_string(align) for align in aligns]),
             rows=_typst_array(body),
             emphasis=_typst_array([typst_string(self.emphasis.get(n, "")) for n in range(len(self.rows))]),
-            caption=typst_string(self.caption),
-            notes=_typst_array([typst_string(note) for note in self.notes]),
+            caption=_typst_words(self.caption),
+            notes=_typst_array([_typst_words(note) for note in self.notes]),
             short="true" if len(self.rows) <= _SHORT_TABLE and self._letters() <= _SHORT_TEXT else "false",
             split_rows="true" if long else "false",
         )
@@ -222,22 +253,23 @@ class Table:
         """Return the table as HTML."""
         aligns, paddings = self._alignments(), self._paddings()
         head = "".join(
-            f'<th scope="col" class="fw-{align}">{html_text(name)}</th>'
+            f'<th scope="col" class="fw-{align}">{_html_words(name)}</th>'
             for name, align in zip(self.columns, aligns, strict=True)
         )
         body = "".join(
             f'<tr class="fw-{self.emphasis.get(number, "row")}">'
             + "".join(
-                f'<td class="fw-{align}{_html_long(cell)}"><span>{html_text(cell)}</span>'
+                f'<td class="fw-{align}{_html_breaks(cell, align)}">'
+                f"<span>{_html_cell(cell)}</span>"
                 f"{_html_padding(padding[number])}</td>"
                 for cell, align, padding in zip(row, aligns, paddings, strict=True)
             )
             + "</tr>"
             for number, row in enumerate(self.rows)
         )
-        caption = f"<caption>{html_text(self.caption)}</caption>" if self.caption else ""
+        caption = f"<caption>{_html_words(self.caption)}</caption>" if self.caption else ""
         header = f"<thead><tr>{head}</tr></thead>" if any(self.columns) else ""
-        notes = "".join(f'<p class="fw-note-line">{html_text(note)}</p>' for note in self.notes)
+        notes = "".join(f'<p class="fw-note-line">{_html_words(note)}</p>' for note in self.notes)
         table = f'<table class="fw-table">{caption}{header}<tbody>{body}</tbody></table>'
         return f'<div class="fw-block">{table}{notes}</div>\n'
 
@@ -261,9 +293,20 @@ _LONG_CELL = 600  # characters: a row with a longer cell may split over two page
 _LONG_RUN = re.compile(r"\S{29,}")  # longer than any word: a name, a hash
 
 
-def _html_long(cell: str) -> str:
-    """Return the class of a cell whose line may break anywhere; others keep their words whole."""
-    return " fw-long" if _LONG_RUN.search(cell) else ""
+_SHORT_CELL = 16  # characters: a date, "not stated", "87,300 to 90,400"; such a cell stays on one line
+_DATE = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
+
+
+def _html_breaks(cell: str, align: str) -> str:
+    """Return the class of a cell whose line may break anywhere, or nowhere; others keep their words whole."""
+    if _LONG_RUN.search(cell):
+        return " fw-long"
+    return " fw-short" if len(cell) <= _SHORT_CELL and align != "decimal" else ""
+
+
+def _html_cell(cell: str) -> str:
+    """Return the text of a cell as HTML, dates whole: browsers break a line after a hyphen."""
+    return _DATE.sub(r'<span class="fw-short">\g<0></span>', _html_words(cell))
 
 
 def _html_padding(digits: str) -> str:
@@ -279,13 +322,13 @@ class Facts:
 
     def as_typst(self) -> str:
         """Return the facts as Typst source."""
-        pairs = [_typst_array([typst_string(name), typst_string(value)]) for name, value in self.pairs]
+        pairs = [_typst_array([_typst_words(name), _typst_words(value)]) for name, value in self.pairs]
         return _call("fw-facts", _typst_array(pairs))
 
     def as_html(self) -> str:
         """Return the facts as an HTML description list."""
         pairs = "".join(
-            f"<dt>{html_text(name)}</dt><dd>{html_text(value)}</dd>" for name, value in self.pairs
+            f"<dt>{_html_words(name)}</dt><dd>{_html_words(value)}</dd>" for name, value in self.pairs
         )
         return f'<dl class="fw-facts">{pairs}</dl>\n'
 
@@ -316,14 +359,14 @@ class Paragraph:
         """Return the paragraph as Typst source."""
         return _call(
             "fw-paragraph",
-            typst_string(self.text),
-            points=_typst_array([typst_string(point) for point in self.points]),
+            _typst_words(self.text),
+            points=_typst_array([_typst_words(point) for point in self.points]),
             quiet="true" if self.quiet else "false",
         )
 
     def as_html(self) -> str:
         """Return the paragraph as HTML."""
-        words = f"<p>{html_text(self.text)}</p>" if self.text else ""
+        words = f"<p>{_html_words(self.text)}</p>" if self.text else ""
         kind = "fw-paragraph fw-quiet" if self.quiet else "fw-paragraph"
         return f'<div class="{kind}">{words}{_html_list(self.points)}</div>\n'
 
@@ -336,7 +379,7 @@ class Paragraph:
 
 
 def _html_list(points: Sequence[str]) -> str:
-    return f"<ul>{''.join(f'<li>{html_text(point)}</li>' for point in points)}</ul>" if points else ""
+    return f"<ul>{''.join(f'<li>{_html_words(point)}</li>' for point in points)}</ul>" if points else ""
 
 
 def _text_list(points: Sequence[str]) -> list[str]:
@@ -381,18 +424,20 @@ class Callout:
             "fw-callout",
             typst_string(self.weight),
             word=typst_string(self._word()),
-            title=typst_string(self.title),
-            text=typst_string(self.text),
-            points=_typst_array([typst_string(point) for point in self.points]),
+            title=_typst_words(self.title),
+            text=_typst_words(self.text),
+            points=_typst_array([_typst_words(point) for point in self.points]),
         )
 
     def as_html(self) -> str:
         """Return the box as HTML."""
         word = (
-            f'<p class="fw-word">{_SIGNS[self.weight]} {html_text(self._word())}</p>' if self._word() else ""
+            f'<p class="fw-word">{_SIGNS[self.weight]} {_html_words(self._word())}</p>'
+            if self._word()
+            else ""
         )
-        words = f"<p>{html_text(self.text)}</p>" if self.text else ""
-        title = f'<p class="fw-title">{html_text(self.title)}</p>'
+        words = f"<p>{_html_words(self.text)}</p>" if self.text else ""
+        title = f'<p class="fw-title">{_html_words(self.title)}</p>'
         inner = word + title + words + _html_list(self.points)
         return f'<div class="fw-callout fw-{self.weight}" role="note">{inner}</div>\n'
 
@@ -433,13 +478,13 @@ class Section:
     def as_typst(self) -> str:
         """Return the section as Typst source."""
         start = "#pagebreak(weak: true)\n" if self.new_page else ""
-        head = _call("heading", typst_string(self.title), level=str(self.level)) if self.title else ""
+        head = _call("heading", _typst_words(self.title), level=str(self.level)) if self.title else ""
         inner = head + "\n".join(part.as_typst() for part in self.parts)
         return start + (f"#block(breakable: false, width: 100%)[\n{inner}]\n" if self.together else inner)
 
     def as_html(self) -> str:
         """Return the section as HTML."""
-        head = f"<h{self.level + 1}>{html_text(self.title)}</h{self.level + 1}>\n" if self.title else ""
+        head = f"<h{self.level + 1}>{_html_words(self.title)}</h{self.level + 1}>\n" if self.title else ""
         return head + "".join(part.as_html() for part in self.parts)
 
     def as_text(self) -> str:
@@ -460,14 +505,14 @@ class Signatures:
 
     def as_typst(self) -> str:
         """Return the lines as Typst source."""
-        people = [_typst_array([typst_string(role), typst_string(name)]) for role, name in self.people]
-        return _call("fw-signatures", _typst_array(people), statement=typst_string(self.statement))
+        people = [_typst_array([_typst_words(role), _typst_words(name)]) for role, name in self.people]
+        return _call("fw-signatures", _typst_array(people), statement=_typst_words(self.statement))
 
     def as_html(self) -> str:
         """Return the lines as HTML."""
-        words = f"<p>{html_text(self.statement)}</p>" if self.statement else ""
+        words = f"<p>{_html_words(self.statement)}</p>" if self.statement else ""
         lines = "".join(
-            f"<div><b>{html_text(name)}</b><i></i><i></i><span>{html_text(role)}</span><span>Signature</span><span>Date</span></div>"
+            f"<div><b>{_html_words(name)}</b><i></i><i></i><span>{_html_words(role)}</span><span>Signature</span><span>Date</span></div>"
             for role, name in self.people
         )
         return f'<div class="fw-signatures">{words}{lines}</div>\n'
@@ -514,12 +559,12 @@ class Figure:
             "fw-figure",
             typst_string(self.svg),
             alt=typst_string(self.alt),
-            caption=typst_string(self.caption),
+            caption=_typst_words(self.caption),
         )
 
     def as_html(self) -> str:
         """Return the figure as HTML."""
-        caption = f"<figcaption>{html_text(self.caption)}</figcaption>" if self.caption else ""
+        caption = f"<figcaption>{_html_words(self.caption)}</figcaption>" if self.caption else ""
         image = f'<div role="img" aria-label="{html.escape(shown(self.alt))}">{self.svg}</div>'
         return f'<figure class="fw-figure">{image}{caption}</figure>\n'
 

@@ -148,12 +148,19 @@ def flue_gas(audit: Audit) -> Section:
     return Section("", [*states, result_tables.flue_gas(audit)])
 
 
+# What has a heading only where there is something to show below it.
+_HEAT = "Where the heat goes"
+_DEW_POINT = "Flue temperature against dew point"
+_CHANGES = "What the changes did"
+_UNCERTAIN = "What makes the results uncertain"
+
+
 def heat(audit: Audit) -> Section | Paragraph:
     """Return where the heat goes, as a figure and a table, with the European simple formula beside."""
     points = result_tables.burned_points(audit)
     if not points:
-        return Paragraph(f"Flue losses cannot be formed: {_lacking(audit)}.")
-    return Section("", [figures.heat(audit), result_tables.losses(audit), *_european(audit, points)])
+        return Paragraph(f"{_HEAT}: flue losses cannot be formed, as {_lacking(audit)}.")
+    return Section(_HEAT, [figures.heat(audit), result_tables.losses(audit), *_european(audit, points)])
 
 
 def _lacking(audit: Audit) -> str:
@@ -182,17 +189,20 @@ def _european(audit: Audit, points: Sequence[PointAudit]) -> Iterator[Paragraph]
         )
 
 
-def dew_points(audit: Audit) -> Figure | Paragraph:
+def dew_points(audit: Audit) -> Section | Paragraph:
     """Return flue temperature against dew point: whether the flue gas condenses, and by how much."""
     drawn = figures.dew_points(audit)
-    return drawn if drawn is not None else Paragraph(f"Dew points cannot be compared: {_lacking(audit)}.")
+    if drawn is None:
+        return Paragraph(f"{_DEW_POINT}: they cannot be compared, as {_lacking(audit)}.")
+    return Section(_DEW_POINT, [drawn])
 
 
 def changes(audit: Audit) -> Section | Paragraph:
     """Return the differences between a test point and the one that replaces it."""
     if not audit.differences:
         return Paragraph(
-            "No test point of this visit repeats another after a change: nothing is compared, no savings are reckoned."
+            f"{_CHANGES}: no test point of this visit repeats another after a change, so nothing is compared, and no "
+            "savings are reckoned."
         )
     made = [result_tables.change(audit, *pair) for pair, found in audit.differences.items() if found]
     lost = [
@@ -202,7 +212,7 @@ def changes(audit: Audit) -> Section | Paragraph:
         for (old, new), found in audit.differences.items()
         if not found
     ]
-    return Section("", [*made, *lost])
+    return Section(_CHANGES, [*made, *lost])
 
 
 def rates(audit: Audit) -> Section:
@@ -238,8 +248,8 @@ def uncertainty(audit: Audit) -> Section | Paragraph:
     """Return what makes the results uncertain, and which instrument matters most."""
     ranked = result_tables.ranked_point(audit)
     if ranked is None:
-        return Paragraph(f"No result, so no uncertainty to rank: {_lacking(audit)}.")
-    return Section("", [figures.uncertainty(audit, ranked), result_tables.uncertainty(audit, ranked)])
+        return Paragraph(f"{_UNCERTAIN}: no result to rank the uncertainties of, as {_lacking(audit)}.")
+    return Section(_UNCERTAIN, [figures.uncertainty(audit, ranked), result_tables.uncertainty(audit, ranked)])
 
 
 def assumptions(audit: Audit) -> Table | Paragraph:

@@ -86,6 +86,9 @@ def headline_numbers(audit: Audit) -> Table | Section:
     lines = [replace(line, remark=text) for line, text in zip(lines, texts, strict=True)]
     if not settled:
         notes.append("No steady window: efficiency, excess air and the other means were not formed.")
+    notes += [
+        words.sentence(f"{point.name}, cannot tell: {point.state}") for point in audit.points if point.state
+    ]
     return side_by_side(names_of(audit), lines, remarks="Limit or usual range", notes=notes)
 
 
@@ -181,6 +184,8 @@ def _worst_notes(audit: Audit) -> list[str]:
             text += f"; {rows.over_range:,} rows above the range of the instrument, so at least so much"
         if rows.dilute:
             text += f"; {rows.dilute:,} rows too dilute for an air-free value, judged as measured"
+        if rows.unread:
+            text += f"; {rows.unread:,} rows whose dilution was not read, judged as measured"
         notes.append(words.sentence(text))
     return notes
 
@@ -387,33 +392,33 @@ def rates(audit: Audit) -> Section:
     """Return firing rate, pressures, air or water side and room readings; what the type usually needs and lacks."""
     firing = [name for name in _FIRING if any(_was_read(point, name) for point in audit.points)]
     moving = [name for name in _MOVING if any(_was_read(point, name) for point in audit.points)]
-    return Section(
-        "",
+    texts, notes = footnoted([_plate_or_limit(audit, name) for name in (*firing, *moving)])
+    table = side_by_side(
+        names_of(audit),
         [
-            _held_table(
-                audit,
-                firing,
-                _missing(audit, _FIRING),
-                "Firing rate and gas.",
-                [*(_TARGET_NOTE if "manifold_pressure_target" in firing else ()), *_clockings(audit)],
-            ),
-            _held_table(
-                audit, moving, _missing(audit, _MOVING), "Air or water side, draft, and the room.", _ROOM_NOTE
-            ),
+            heading_line("Gas and firing rate"),
+            *_held(audit, firing, texts[: len(firing)], _missing(audit, _FIRING)),
+            heading_line("Air or water side, draft, and the room"),
+            *_held(audit, moving, texts[len(firing) :], _missing(audit, _MOVING)),
+        ],
+        remarks="Nameplate or limit",
+        caption="Gas and firing rate, air or water side, draft, and the room.",
+        notes=[
+            *notes,
+            *(_TARGET_NOTE if "manifold_pressure_target" in firing else ()),
+            *_ROOM_NOTE,
+            *_clockings(audit),
         ],
     )
+    return Section("", [table])
 
 
-def _held_table(
-    audit: Audit, read: Sequence[str], missing: Sequence[str], caption: str, remarks: Sequence[str]
-) -> Table | Section:
-    """Return readings with the nameplate's figure or limit, and what was not tested below them."""
-    texts, notes = footnoted([_plate_or_limit(audit, name) for name in read])
-    lines = [replace(_spot_line(audit, name), remark=text) for name, text in zip(read, texts, strict=True)]
-    lines += [Line(label=label, sign="", cells=(NOT_TESTED,) * len(audit.points)) for label in missing]
-    return side_by_side(
-        names_of(audit), lines, remarks="Nameplate or limit", caption=caption, notes=[*notes, *remarks]
-    )
+def _held(audit: Audit, read: Sequence[str], texts: Sequence[str], missing: Sequence[str]) -> Iterator[Line]:
+    """Yield readings with the nameplate's figure or limit, and what was not tested below them."""
+    for name, text in zip(read, texts, strict=True):
+        yield replace(_spot_line(audit, name), remark=text)
+    for label in missing:
+        yield Line(label=label, sign="", cells=(NOT_TESTED,) * len(audit.points))
 
 
 def _plate_or_limit(audit: Audit, name: str) -> Yardstick:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -22,7 +23,8 @@ from fluewright.studies.instrument_checks import CheckedReading, clock_words
 from fluewright.visit import Cell, SetAsideRows, SpotReading, accuracy_of
 
 _BRIEF = 220  # characters of a typed text that page one bears
-_MOST_LETTERED = 24  # refused stretches that figure and table tell one by one: the longest
+_MOST_LETTERED = 24  # refused stretches that figure and table tell one by one: the longest with flue gas
+_WITHOUT_GAS = frozenset({"fresh air", "pre-purge", "off", "no flue gas reading"})
 
 
 def facts(audit: Audit) -> Facts:
@@ -157,7 +159,7 @@ def instruments(audit: Audit) -> Table:
             ),
             instrument.calibrated.isoformat() if instrument.calibrated else "not stated",
             _due(instrument.calibration_due, plan.visit.date),
-            words.sentence("; ".join(_accuracies(audit, name))) or "Used for nothing in this audit.",
+            " ".join(map(words.sentence, _accuracies(audit, name))) or "Used for nothing in this audit.",
         )
         for name, instrument in plan.instruments.items()
     ]
@@ -196,8 +198,8 @@ def _clocks(audit: Audit) -> Iterator[str]:
 
 
 def _note(text: str) -> str:
-    """Return a note on a log with a minus where it begins with a hyphen."""
-    return f"−{text[1:]}" if text.startswith("-") else text
+    """Return a note on a log with a minus where a number has a hyphen before it."""
+    return re.sub(r"(?<!\S)-(?=\d)", "−", text)
 
 
 def instrument_checks(audit: Audit) -> Table | None:
@@ -219,7 +221,7 @@ def instrument_checks(audit: Audit) -> Table | None:
     return Table(
         columns=("Checked", "Read", "Should read", "Difference", "Error counted, half-width"),
         rows=rows,
-        caption="Instruments held against what is known, and what that did to their readings.",
+        caption="Instruments held against what is known, and what that did to their readings; corrected where said.",
         align=("left",) * 5,
         emphasis=emphasis,
     )
@@ -243,7 +245,7 @@ def _effect(one: CheckedReading, system: words.System) -> str:
     stated, widened = (words.half_width(one.quantity, half, system) for half in (one.stated, one.widened))
     wider = f"± {widened}, no wider" if stated == widened else f"± {widened} instead of ± {stated}"
     if not one.corrected:
-        return f"{wider}; not corrected"
+        return wider
     return f"{wider}; {words.level(one.quantity, one.added, system, change=True)} added, as asked"
 
 
@@ -272,7 +274,7 @@ def _used(audit: Audit, instrument: str) -> Iterator[str]:
 
 
 def _accuracies(audit: Audit, instrument: str) -> Iterator[str]:
-    """Yield the accuracies of an instrument, quantities of one accuracy together."""
+    """Yield the accuracies of an instrument, quantities of one accuracy together; their names may hold commas."""
     system = audit.visit.plan.report.units
     wanted = dict.fromkeys(_used(audit, instrument)) or audit.visit.plan.instruments[instrument].accuracy
     alike: dict[str, list[str]] = {}
@@ -283,7 +285,7 @@ def _accuracies(audit: Audit, instrument: str) -> Iterator[str]:
         )
         alike.setdefault(text, []).append(words.in_a_sentence(quantity))
     for text, names in alike.items():
-        yield f"{words.joined(names)} {text}"
+        yield f"{text}: {'; '.join(names)}"
 
 
 def _assumed_accuracy(audit: Audit, quantity: str) -> str:
@@ -291,8 +293,8 @@ def _assumed_accuracy(audit: Audit, quantity: str) -> str:
         mean = point.settled.means.get(quantity) if point.settled is not None else None
         if mean is not None and not mean.accuracy_stated and mean.bias > 0:
             half = words.half_width(quantity, mean.bias, audit.visit.plan.report.units)
-            return f"not stated: assumed ± {half}"
-    return "not stated: assumed"
+            return f"not stated, assumed ± {half}"
+    return "not stated, assumed"
 
 
 def _unnamed_spots(audit: Audit) -> list[str]:
@@ -322,19 +324,24 @@ class Mark:
 
 def marks(points: Sequence[PointAudit]) -> tuple[Mark, ...]:
     """Return every stretch of the test points in order of time: refused ones by letter, windows by name."""
-    refused = sorted(part.rows for point in points for part in point.steadiness.refused)
-    least = refused[-_MOST_LETTERED] if len(refused) > _MOST_LETTERED else 0
+    refused = sorted(_weight(part) for point in points for part in point.steadiness.refused)
+    least = refused[-_MOST_LETTERED] if len(refused) > _MOST_LETTERED else (False, 0)
     made: list[Mark] = []
     count = 0
     for point in points:
         steady = point.steadiness
         parts: list[Stretch | Window] = [*steady.refused, *([steady.window] if steady.window else [])]
         for part in sorted(parts, key=lambda one: one.start):
-            told = isinstance(part, Stretch) and part.rows >= least and count < _MOST_LETTERED
+            told = isinstance(part, Stretch) and _weight(part) >= least and count < _MOST_LETTERED
             name = "window" if isinstance(part, Window) else letter(count) if told else ""
             count += told
             made.append(Mark(letter=name, test_point=point.name, part=part))
     return tuple(made)
+
+
+def _weight(part: Stretch) -> tuple[bool, int]:
+    """Return how much a refused stretch is worth telling: one with flue gas before one without, then by its rows."""
+    return part.phase not in _WITHOUT_GAS, part.rows
 
 
 def stretches(audit: Audit, points: Sequence[PointAudit]) -> Table:
@@ -352,9 +359,19 @@ def stretches(audit: Audit, points: Sequence[PointAudit]) -> Table:
             if mark.letter == "window":
                 emphasis[len(rows)] = "note"
             rows.append((mark.letter, *_when(mark.part, zone), f"{mark.part.rows:,}", _why(mark.part)))
-        if short := [one.part for one in own if not one.letter]:
-            told = f"{len(short):,} more stretches, none longer: not drawn, each with its reason in results.json."
-            rows.append(("", "", "", f"{sum(part.rows for part in short):,}", told))
+        short = [one.part for one in own if not one.letter and isinstance(one.part, Stretch)]
+        for kind, left in (
+            (
+                "without flue gas: fresh air, the burner off or no reading",
+                [p for p in short if not _weight(p)[0]],
+            ),
+            ("with flue gas, none longer", [p for p in short if _weight(p)[0]]),
+        ):
+            if left:
+                told = (
+                    f"{len(left):,} more stretches {kind}: not drawn, each with its reason in results.json."
+                )
+                rows.append(("", "", "", f"{sum(part.rows for part in left):,}", told))
     return Table(
         columns=("", "From", "To", "Rows", "What it is, and why it was taken or refused"),
         rows=rows,
@@ -383,15 +400,10 @@ def window_lines(audit: Audit, point: PointAudit) -> Table | None:
     if offered is None:
         return None
     start, end = (_moment(audit, moment) for moment in (offered.start, offered.end))
-    lines = [
-        "[test_points.window]",
-        f"start = {start}",
-        f"end = {end}",
-        'because = "why a person accepts it"',
-    ]
+    line = f'window = {{ start = {start}, end = {end}, because = "why a person accepts it" }}'
     return Table(
-        columns=(f"To accept it: lines for visit.toml, below test point {words.short_name(point.name)}",),
-        rows=[(line,) for line in lines],
+        columns=(f"To accept it: a line for visit.toml, below the name of {words.short_name(point.name)}",),
+        rows=[(line,)],
         align=("left",),
     )
 
@@ -411,9 +423,9 @@ def assumptions(audit: Audit) -> Table:
     unstated = [one for one in audit.assumptions if one.unstated]
     rows = [_assumption(one, system) for one in audit.assumptions if not one.unstated]
     return Table(
-        columns=("Assumed", "Taken", "Why", "Moves gross efficiency by"),
+        columns=("Assumed", "Taken", "Why", "Effect"),
         rows=[*rows, *([_unstated(unstated, system)] if unstated else [])],
-        caption="What was taken because the visit does not say.",
+        caption="What was taken because the visit does not say. Effect: what it alone moves the gross efficiency by.",
         align=("left",) * 4,
     )
 

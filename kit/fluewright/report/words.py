@@ -43,6 +43,9 @@ __all__ = [
 ]
 
 _SIGNIFICANT = 2
+_LOPSIDED = (
+    0.1  # of the half-width: so far a value may lie from the middle of its interval to be printed with "±"
+)
 _POINTS = "points"  # percentage points, so that a difference of percentages is not read as a share
 _LONGEST_NAME = 40
 _FUZZ = 1e-9  # so that 4,000 is not rounded down for an error of conversion in the last digit
@@ -139,6 +142,19 @@ def _plus(text: str, change: bool) -> str:
 def amount(number: Number, system: System, *, change: bool = False) -> str:
     """Return a number with interval and unit: "84.6 (84.1 to 85.1) %", "at least 4,000 ppm"."""
     return printed(number, system, change=change).words
+
+
+def with_reach(number: Number, system: System) -> str:
+    """Return a number with its interval in one cell: "84.6 ± 0.5", or "3 (0 to 12)" where the two sides differ."""
+    text = printed(number, system)
+    if not text.interval:
+        return text.value
+    half = (number.high - number.low) / 2
+    if abs(number.low + half - number.value) > _LOPSIDED * half:
+        return f"{text.value} ({text.interval})"
+    most = sources.quantity(number.quantity).shown(system).decimals
+    shown = abs(float(on_page(number.quantity, half, system, change=True)))
+    return f"{text.value} ± {_rounded(shown, _decimals(shown, most))}"
 
 
 def bare(quantity: str, value: float, system: System) -> str:
