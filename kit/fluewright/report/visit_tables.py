@@ -285,7 +285,7 @@ def _accuracies(audit: Audit, instrument: str) -> Iterator[str]:
         )
         alike.setdefault(text, []).append(words.in_a_sentence(quantity))
     for text, names in alike.items():
-        yield f"{text}: {'; '.join(names)}"
+        yield f"{'; '.join(names)}: {text}"
 
 
 def _assumed_accuracy(audit: Audit, quantity: str) -> str:
@@ -497,7 +497,7 @@ def column_map(audit: Audit) -> Paragraph:
         by_log.setdefault(channel.file, []).append(read)
     return Paragraph(
         "What each column of the logs was read as, with its unit as the visit states it:",
-        points=[words.sentence(f"{file}: {words.together(*read)}") for file, read in by_log.items()],
+        points=[f"{file}: {words.together(*read)}." for file, read in by_log.items()],
         quiet=True,
     )
 
