@@ -283,18 +283,18 @@ def test_numbers_stand_with_their_points_below_each_other() -> None:
 UNPARTED = {
     "84.6 (84.1 to 85.1) %": "84.6 (84.1 to 85.1)~%",
     "± 2 °F or 0.5 % of reading": "±~2~°F or 0.5~% of reading",
-    "warming by 0.3 °F/min": "warming by 0.3~°F/min",
+    "warming by 0.3 °F/min": "warming by 0.3~°F/^min",
     "−0.02 in. w.c. at the breech": "−0.02~in.~w.c. at the breech",
     "± 0.21 points, 12 ppm": "±~0.21~points, 12~ppm",
     "within 45 s of 5 samples": "within 45~s of 5 samples",
-    "airflow 14 cfm per 1,000 Btu/h": "airflow 14~cfm per 1,000~Btu/h",
+    "airflow 14 cfm per 1,000 Btu/h": "airflow 14~cfm per 1,000~Btu/^h",
     "3 of 4 doors, 7 Kings Way": "3 of 4 doors, 7 Kings Way",
 }
 
 
 @pytest.mark.parametrize("text", UNPARTED)
 def test_a_number_keeps_its_unit_on_its_line_on_pages_and_nowhere_else(text: str) -> None:
-    held = UNPARTED[text].replace("~", "\u00a0")
+    held = UNPARTED[text].replace("~", "\u00a0").replace("^", "\u2060")
     parts = (
         Table(columns=(text,), rows=[(text,)], caption=text, notes=[text]),
         Facts([("x", text)]),
@@ -307,8 +307,7 @@ def test_a_number_keeps_its_unit_on_its_line_on_pages_and_nowhere_else(text: str
         for form in (part.as_typst(), part.as_html()):
             assert held in form
             assert (text in form) == (text == held)
-        assert held.replace("\u00a0", " ") in part.as_text()
-        assert "\u00a0" not in part.as_text()
+        assert text in part.as_text()
     assert spreadsheet_cell(text) == text
 
 

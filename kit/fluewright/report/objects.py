@@ -94,15 +94,15 @@ def _partable() -> re.Pattern[str]:
     # Of a rate such as "cfm per ton" only the number and "cfm" are held: the whole is too long for a column.
     signs = {sign for sign in {*shown_signs, *_MORE_SIGNS} if sign and " per " not in sign}
     units = "|".join(map(re.escape, sorted(signs, key=len, reverse=True)))
-    return re.compile(rf"(?<=±) (?=\d)|(?<=[\d)]) (?:{units})(?!\w)")
+    return re.compile(rf"(?<=±) (?=\d)|(?<=[\d)]) (?:{units})(?:/\w+)?(?!\w)")
 
 
 def unparted(text: str) -> str:
-    """Return `text` with no-break spaces where a number and its unit must stay on one line.
+    """Return `text` with no-break spaces and word joiners where a number and its unit must stay on one line.
 
     For pages only: what is kept as data, and what a spreadsheet opens, has plain spaces.
     """
-    return _partable().sub(lambda found: found[0].replace(" ", "\u00a0"), text)
+    return _partable().sub(lambda found: found[0].replace(" ", "\u00a0").replace("/", "/\u2060"), text)
 
 
 def _typst_words(text: str) -> str:
