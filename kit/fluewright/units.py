@@ -24,6 +24,8 @@ _TRADE_UNITS = (
     "inch_water_column = 249.08891 * pascal = inH2O = in_wc",  # conventional inch of water, 4 °C
     "cubic_foot_per_minute = foot**3 / minute = cfm = CFM",
     "gallon_per_minute = gallon / minute = gpm = GPM",
+    "hundred_cubic_feet = 100 * foot**3 = ccf",
+    "parts_per_billion = 1e-9 = ppb",
     "MMBtu = 1e6 * british_thermal_unit = mmBtu = MMBTU",
     "therm_US = 1e5 * british_thermal_unit = therm",
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pandas as pd
 import pytest
 
 from fluewright.visit import Cell, VisitError, open_visit
-from fluewright.visit.clocks import delay_of, estimate_offset, events
+from fluewright.visit.clocks import delay_of, estimate_offset, find_events
 
 Writer = Callable[..., Path]
 BURNS = ((120, 700), (1000, 1333), (1600, 2450))  # s: on and off, by no regular clock
@@ -121,7 +122,7 @@ def test_logs_of_other_burns_tell_no_offset() -> None:
 
 
 def test_events_are_where_a_burner_is_lit_and_put_out() -> None:
-    found = events(gas_log(3)) - START.timestamp()
+    found = find_events(gas_log(3)).moments - START.timestamp()
     edges = np.sort(np.ravel(BURNS))
     np.testing.assert_allclose(found, edges, atol=2.0)
 
@@ -144,7 +145,33 @@ def test_noise_holds_no_event() -> None:
     never = ((9000.0, 9001.0),)
     assert estimate_offset(meter_log(1, behind=0.0, burns=never), gas_log(1), latest={}) is None
     nothing = pd.DataFrame({"oxygen_dry": [np.nan] * 5}, index=START + pd.to_timedelta(range(5), unit="s"))
-    assert not len(events(nothing))
+    assert not len(find_events(nothing).moments)
+
+
+REGULAR = tuple((float(on), on + 150.0) for on in range(100, 2600, 550))
+
+
+@pytest.mark.parametrize("burns", [BURNS, REGULAR])
+def test_clocks_are_told_to_differ_by_more_than_late_sensors_explain(
+    burns: tuple[tuple[float, float], ...],
+) -> None:
+    """Regular cycles do not tell by how much; that no event falls together tells that they do."""
+    latest = {"gas_volume_flow": 40.0, "oxygen_dry": 40.0, "flue_temperature": 40.0}
+    for seed in range(6):
+        for behind, apart in ((-137.0, True), (137.0, True), (0.0, False), (55.0, False), (-55.0, False)):
+            offset = estimate_offset(
+                meter_log(seed, behind=behind, burns=burns), gas_log(seed, burns), latest=latest
+            )
+            assert offset is not None
+            assert offset.apart is apart, (seed, behind)
+
+
+@pytest.mark.parametrize(("behind", "told"), [(90.0, 1), (0.0, 0)])
+def test_clocks_that_differ_are_told_unasked(write_visit: Writer, behind: float, told: int) -> None:
+    readings = open_visit(write_visit(files=two_logs(behind), more_logs=SLOW)).readings
+    notes = [note for note in readings.accounts[1].notes if "more than late sensors explain" in note]
+    assert len(notes) == told
+    assert all(re.search(r'(89|90|91) s earlier than in flue.csv.*"\+\1 s"', note) for note in notes)
 
 
 METER = """\

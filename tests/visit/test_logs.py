@@ -23,7 +23,7 @@ from fluewright.visit.problems import RefusalError
 from fluewright.visit.schema import Attendance, Instrument, Log
 from fluewright.visit.tidy import read_log
 from fluewright.visit.times import moment_on_utc
-from fluewright.visit.wordings import contradiction
+from fluewright.visit.wordings import contradiction, unit_of
 
 NAN = float("nan")
 ATTENDANCE = Attendance(date=dt.date(2026, 1, 14), time_zone="America/New_York")
@@ -499,7 +499,7 @@ def test_a_row_set_aside_for_a_word_keeps_a_trace_of_it(tmp_path: Path) -> None:
     assert any("'ALARM'" in note for note in account.notes)
 
 
-TEMPERATURES = ("21,5 °C", "21,5°C", "21,5 deg C", "21,5")
+TEMPERATURES = ("21,5 °C", "21,5°C", "21,5 deg C", "21,5 ° C", "21,5 ºC", "21,5")
 
 
 def test_cells_may_carry_the_unit_of_their_column(tmp_path: Path) -> None:
@@ -562,6 +562,28 @@ CONTRADICTED: dict[
     "another kind": ("Probe [°C]", "", "oxygen_dry", "percent", "unit °C stands in"),
     "another gas": ("CO2", "", "oxygen_dry", "percent", "names another quantity"),
     "air for flue": ("Combustion air temp", "", "flue_temperature", "degF", "names another quantity"),
+    "Celsius, with a blank": ("TF", "° C", "flue_temperature", "degF", "unit ° C stands below"),
+    "Celsius, averaged": ("Flue °C avg", "", "flue_temperature", "degF", "unit °C stands in"),
+    "Celsius, numbered": ("TF (°C) 1", "", "flue_temperature", "degF", "unit °C stands in"),
+    "millimeters for inches": ("Draft", "mmH2O", "draft_breech", "inH2O", "unit mmH2O stands below"),
+    "inches of water": ("Draft (inches)", "", "draft_breech", "Pa", "unit inches stands in"),
+    "a mass": ("CO", "mg/m³", "carbon_monoxide_dry", "ppm", "no factor turns it into ppm"),
+    "parts in a billion": ("CO", "ppb", "carbon_monoxide_dry", "ppm", "unit ppb stands below"),
+    "standard volume": ("Gas flow", "scfh", "gas_volume_flow", "ft^3/hour", "no factor turns it into ft"),
+}
+SPELLED = {
+    "degC": ("° C", "Deg. C", "deg C.", "ºC", "˚C", "℃", "oC", "C°", "[°C]"),
+    "degF": ("° F", "Deg. F", "ºF", "˚F", "℉"),
+    "inH2O": ("in. w.g.", "IN.WG", "inches", '"H2O', "″WC", "in. H2O", "iwc"),
+    "mmH2O": ("mmWC", "mmH2O", "mm w.c."),
+    "daPa": ("daPa",),
+    "percent": ("Vol.-%", "% vol", "%"),
+    "permille": ("‰",),
+    "ppm": ("ppm (dry)", "ppmv"),
+    "ppb": ("ppb",),
+    "ccf": ("ccf", "100 cf"),
+    "liter/hour": ("l/h",),
+    "m^3/hour": ("m3/hr", "m³/h"),
 }
 
 
@@ -574,6 +596,127 @@ def test_a_map_that_the_log_plainly_contradicts_needs_a_reason(tmp_path: Path, n
         read(tmp_path, content, {heading: (quantity, unit)})
     (account,) = read(tmp_path, content, {heading: (quantity, unit)}, despite="the maker's misprint").accounts
     assert any("the maker's misprint" in note and told in note for note in account.notes)
+
+
+@pytest.mark.parametrize("unit", SPELLED)
+def test_a_unit_is_known_as_the_field_writes_it(unit: str) -> None:
+    assert {text: unit_of(text) for text in SPELLED[unit]} == dict.fromkeys(SPELLED[unit], unit)
+
+
+def test_inches_of_a_barometer_are_of_mercury() -> None:
+    assert contradiction("Baro (inches)", "", quantity="barometric_pressure", unit="inHg") == ""
+    assert contradiction("Baro (inches)", "", quantity="barometric_pressure", unit="hPa")
+
+
+ROWS_OF_UNITS = [  # row below the headings of O2, CO, T flue and T air, which are in degC; what is told of T flue
+    (",,K,K", "'K' of column 'TF' may be a type of thermocouple"),
+    ("S1,S2,K,J", ""),
+    ("A,B,C,D", ""),
+    ("%,ppm,K,J", "'K' of column 'TF' may be a type of thermocouple"),
+    ("%,ppm,K,°C", "unit K stands below"),
+    ("%,ppm,F,h", "unit F stands below"),
+    (",,F,F", "unit F stands below"),
+    ("%,ppm,mystery,°C", "units row: 'mystery' of column 'TF' is not known; the map's unit was taken, degC"),
+    ("%,ppm,-,°C", ""),
+    ("O2 cell,CO cell,probe 1,°C", ""),
+]
+
+
+@pytest.mark.parametrize(("below", "told"), ROWS_OF_UNITS)
+def test_a_letter_or_a_strange_word_is_judged_by_its_row(tmp_path: Path, below: str, told: str) -> None:
+    content = f"Time,O2,CO,TF,TA\n,{below}\n2026-01-14 10:00:00,5.1,31,20.5,20.1\n"
+    columns = {"TF": ("flue_temperature", "degC")}
+    if told.startswith("unit "):
+        with pytest.raises(VisitError, match=told):
+            read(tmp_path, content, columns)
+        return
+    notes = [note for note in read(tmp_path, content, columns).accounts[0].notes if "units row" in note]
+    assert [told in note for note in notes] == [True] * bool(told)
+
+
+@pytest.mark.parametrize("written", ["° F", "ºF", "Deg. F", "℉"])
+def test_the_map_may_write_a_unit_as_the_field_does(tmp_path: Path, written: str) -> None:
+    content = "Time,TF\n2026-01-14 10:00:00,212\n"
+    readings = read(tmp_path, content, {"TF": ("flue_temperature", written)})
+    assert readings.frame["flue_temperature"].iloc[0] == pytest.approx(373.15)
+    assert readings.channels["flue_temperature"].unit == "degF"
+
+
+def test_a_mass_in_a_volume_is_refused_as_the_unit_of_a_gas(tmp_path: Path) -> None:
+    with pytest.raises(
+        ValueError, match=r"no factor turns that into a unit of it.*Have the instrument write it in ppm"
+    ):
+        read(tmp_path, "Time,CO\n2026-01-14 10:00:00,30\n", {"CO": ("carbon_monoxide_dry", "mg/m3")})
+
+
+ELAPSED = [  # heading, cell below, unit in visit.toml, what is told
+    ("Elapsed [min]", "", "s", "read in s, and the unit min stands in its heading"),
+    ("Elapsed [s]", "", "min", "read in min, and the unit s stands in its heading"),
+    ("t_ms", "", "s", "the unit ms stands in its heading"),
+    ("Seconds", "", "min", "the unit s stands in its heading"),
+    ("t", "min", "s", "the unit min stands below its heading"),
+    ("Elapsed [min]", "", "min", ""),
+    ("t", "", "min", ""),
+    ("Elapsed [mm:ss]", "", "s", ""),
+]
+
+
+@pytest.mark.parametrize(("heading", "below", "unit", "told"), ELAPSED)
+def test_the_unit_of_elapsed_time_is_held_against_its_heading(
+    tmp_path: Path, heading: str, below: str, unit: str, told: str
+) -> None:
+    content = f"{heading},O2,CO\n" + (f"{below},%,ppm\n" if below else "") + "0,5.1,31\n5,5.2,32\n"
+    time = {"column": heading, "format": "elapsed", "unit": unit, "start": dt.datetime(2026, 1, 14, 10)}
+    if told:
+        with pytest.raises(
+            VisitError, match=rf"{told}.*log.csv, row 1.*time.unit right, .*time.despite_heading"
+        ):
+            read(tmp_path, content, time=time)
+        time["despite_heading"] = "the maker's misprint"
+    (account,) = read(tmp_path, content, time=time).accounts
+    assert any("the maker's misprint" in note and told[-20:] in note for note in account.notes) == bool(told)
+
+
+SERIAL = "Date,Time,O2,CO\n46036,{},5.1,31\n46036,{},5.2,32\n"
+
+
+def test_a_serial_day_and_a_part_of_a_day_may_stand_in_two_columns(tmp_path: Path) -> None:
+    time = {"date_column": "Date", "time_column": "Time", "format": "serial"}
+    content = SERIAL.format("0.41666667", "0.41672454")
+    readings = read(tmp_path, content, time=time)
+    assert [f"{stamp:%Y-%m-%d %H:%M:%S}" for stamp in readings.frame.index] == [
+        "2026-01-14 10:00:00",
+        "2026-01-14 10:00:05",
+    ]
+    for day in ("", "46036"):  # a day that is not asked for is left out
+        alone = content.replace("0.4", f"{day}.4")
+        alone_readings = read(tmp_path, alone, time={"time_column": "Time", "format": "serial"})
+        pd.testing.assert_index_equal(alone_readings.frame.index, readings.frame.index)
+    with pytest.raises(VisitError, match=r'Write time\.format = "serial"'):
+        read(tmp_path, content, time={"date_column": "Date", "time_column": "Time"})
+    with pytest.raises(VisitError, match="'46036' cannot be read"):
+        read(tmp_path, SERIAL.format("0.41666667", ""), time=time)
+
+
+@pytest.mark.parametrize(
+    ("row", "first"),
+    [
+        ("EVENT,gas valve adjusted", "If it is a remark, set the row aside"),
+        ("EVENT,DONE", "If it is a remark, set the row aside"),
+        ("5.2,gas valve adjusted", "If it is a remark, set the row aside"),
+        ("5.2,ALARM", "Say what it means"),
+    ],
+)
+def test_a_remark_is_rather_set_aside_than_given_a_meaning(tmp_path: Path, row: str, first: str) -> None:
+    content = f"{PLAIN}2026-01-14 10:00:10,{row}\n"
+    with pytest.raises(
+        VisitError, match=rf"in column 'CO' at [^.]*\.csv, row 4\): [^.]*\. {first}.*words = "
+    ):
+        read(tmp_path, content)
+    often = content + "2026-01-14 10:00:15,5.3,gas valve adjusted\n"
+    if row.startswith("5.2,gas"):  # a phrase that stands there more than once is what the instrument writes
+        with pytest.raises(VisitError, match=r"\. Say what it means"):
+            read(tmp_path, often)
 
 
 @pytest.mark.parametrize(

@@ -204,13 +204,17 @@ PLAN_FAULTS = {
         r"absolute: '2' has no unit .*such as '2 delta_degF' or '2 delta_degC'\.",
     ),
     "span reversed": ({'["0 ppm", "2000 ppm"]': '["2000 ppm", "0 ppm"]'}, r"runs from 2000 ppm to 0 ppm"),
+    "reading by hand below zero": (
+        {"[fuel]": '[readings]\nrelative_humidity = "-4 percent"\n[fuel]'},
+        r"relative_humidity is '-4 percent' .*outside of what it can be",
+    ),
     "accuracy below zero": (
         {'absolute = "0.2 ': 'absolute = "-0.2 '},
-        r"absolute is -0.2 percent .*below zero",
+        r"absolute is '-0.2 percent' .*below zero",
     ),
     "resolution below zero": (
         {'absolute = "0.2 percent"': 'resolution = "-1 percent"'},
-        r"resolution is -1 percent .*below zero",
+        r"resolution is '-1 percent' .*below zero",
     ),
     "response time below zero": (
         {'absolute = "0.2 percent"': 'response_time = "-20 s"'},

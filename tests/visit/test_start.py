@@ -297,6 +297,14 @@ def test_the_way_time_is_written_is_proposed_and_never_guessed(tmp_path: Path, f
         assert "Day or month first?" in proposal.time[0]
 
 
+def test_a_serial_day_and_a_part_of_a_day_are_proposed(tmp_path: Path) -> None:
+    rows = "".join(f"46036,0.4166{second},5.{second}\n" for second in range(9))
+    (tmp_path / "log.csv").write_text(f"Date,Time,O2 [%]\n{rows}", encoding="utf-8")
+    assert propose_log(tmp_path / "log.csv").time == [
+        'time = { date_column = "Date", time_column = "Time", format = "serial" }'
+    ]
+
+
 @pytest.mark.parametrize("names", [("Fecha", "Hora"), ("Data", "Ora"), ("Date", "Heure"), ("Datum", "Tijd")])
 def test_date_and_clock_are_found_by_their_words(tmp_path: Path, names: tuple[str, str]) -> None:
     rows = "".join(f"14.01.2026,10:00:0{second},5.{second}\n" for second in range(9))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fluewright.visit.instruments import accuracy_of, drift_of
+from fluewright.visit.instruments import accuracy_of, drift_of, on_display
 from fluewright.visit.opening import check_visit, open_visit
 from fluewright.visit.problems import Problem, VisitError
 from fluewright.visit.readings import (
@@ -43,6 +43,7 @@ __all__ = [
     "check_visit",
     "drift_of",
     "moment_on_utc",
+    "on_display",
     "open_visit",
     "start_visit",
     "tell_more",

@@ -21,12 +21,15 @@ TEXT = -1  # the state of a cell that is neither a number nor a word known below
 
 SWITCHES = frozenset({"blower_on", "burner_on"})  # quantities that are on or off
 _SWITCH = {"on": 1.0, "true": 1.0, "yes": 1.0, "off": 0.0, "false": 0.0, "no": 0.0}
+_MEANINGS = {
+    "no reading": Cell.NO_NUMBER,
+    "over range": Cell.OVER_RANGE,
+    "under range": Cell.UNDER_RANGE,
+}
 
 _BLANKS = " \t\u00a0\u2007\u2009\u202f"
 _NUMBER = r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?"
 _GROUPED = re.compile(r"([+-]?[1-9][0-9]{0,2})((?:([ ',.])[0-9]{3})(?:\3[0-9]{3})*)([.,][0-9]*)?", re.ASCII)
-
-
 _AMBIGUOUS = re.compile(r"[1-9][0-9]{0,2}[.,][0-9]{3}( ?\D*)?")  # a bound: of thousands, or to three decimals
 
 
@@ -103,7 +106,7 @@ class Word:
 
 def read_word(text: str, *, writing: Writing) -> Word:
     """Read one cell in full: words, bounds such as ">2000", thousands marks, and numbers that carry their unit."""
-    word = " ".join(text.strip(_BLANKS).casefold().split())
+    word = _folded(text)
     if (meant := _meant(word, writing)) is not None:
         return Word(state=meant)
     number = _number(word, writing)
@@ -122,9 +125,9 @@ def read_word(text: str, *, writing: Writing) -> Word:
     if not word.strip("-–—_.*?/#"):
         return Word(state=Cell.NO_NUMBER)
     bounded = word[0] in ">≥<≤"
-    if bounded and _AMBIGUOUS.fullmatch(word.lstrip(">≥=<≤ ")) and writing.decimal in word:
-        return Word(state=TEXT)
-    number = _with_unit(word.lstrip(">≥=<≤ ") if bounded else word, writing)
+    written = word.lstrip(">≥=<≤ ") if bounded else word
+    ambiguous = bounded and writing.decimal in written and _AMBIGUOUS.fullmatch(written)
+    number = None if ambiguous else _with_unit(written, writing)
     if number is None:
         return Word(state=TEXT)
     if not bounded:
@@ -132,25 +135,23 @@ def read_word(text: str, *, writing: Writing) -> Word:
     return Word(state=Cell.OVER_RANGE if word[0] in ">≥" else Cell.UNDER_RANGE, bound=number)
 
 
+def _folded(text: str) -> str:
+    """Return the text of a cell in lower case, with single blanks."""
+    return " ".join(text.casefold().split())
+
+
 @functools.cache
 def _words() -> Mapping[str, Cell]:
     """Return what the words of the trade's instruments mean."""
     known = wordings()["cells"]
-    states = {"no_reading": Cell.NO_NUMBER, "over_range": Cell.OVER_RANGE, "under_range": Cell.UNDER_RANGE}
-    return {word: state for kind, state in states.items() for word in known[kind]}
-
-
-_MEANINGS = {
-    "no reading": Cell.NO_NUMBER,
-    "over range": Cell.OVER_RANGE,
-    "under range": Cell.UNDER_RANGE,
-}
+    return {word: state for meaning, state in _MEANINGS.items() for word in known[meaning.replace(" ", "_")]}
 
 
 def _meant(word: str, writing: Writing) -> Cell | None:
     """Return what visit.toml says of a word."""
-    meanings = (meaning for name, meaning in writing.words.items() if name.casefold().split() == word.split())
-    return _MEANINGS.get(next(meanings, ""))
+    return next(
+        (_MEANINGS[meaning] for name, meaning in writing.words.items() if _folded(name) == word), None
+    )
 
 
 def meant_numbers(writing: Writing) -> Mapping[float, Cell]:
@@ -162,13 +163,10 @@ def meant_numbers(writing: Writing) -> Mapping[float, Cell]:
 def _with_unit(word: str, writing: Writing) -> float | None:
     """Return a number, or one that carries the unit of its column."""
     number, unit = unit_parted(word)
-    if (
-        unit
-        and unit != writing.unit
-        and not (writing.quantity and same_unit(unit, writing.unit, writing.quantity))
-    ):
-        return None
-    return _number(number, writing)
+    alike = unit in {"", writing.unit}
+    if not alike and writing.quantity:
+        alike = same_unit(unit, writing.unit, writing.quantity) is True
+    return _number(number, writing) if alike else None
 
 
 def unit_parted(word: str) -> tuple[str, str]:

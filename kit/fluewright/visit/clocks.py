@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from fluewright import sources, units
 from fluewright.units import Array
 from fluewright.visit.cells import SWITCHES
+from fluewright.visit.times import utc_micros
 
 # Chosen here, as no published rule is known for logs of this kind.
 _SPAN = 10.0  # s over which a channel must move to tell an event
@@ -23,6 +24,8 @@ _FARTHEST = 14 * 3600.0  # s: clocks may be a zone apart
 _FEWEST = 2  # events: one fits any offset
 _LEAD = 2  # times the events of the next best offset
 _SHARED = 0.5  # of the events of the log with fewer: as many or fewer fall together by chance
+_APART = 30.0  # s: clocks farther apart, beyond what late sensors explain, are told
+_FEWEST_APART = 3  # events, to tell so unasked
 _NOISE_OF_MEDIAN = 1.4826  # of the median absolute deviation of normal noise
 
 
@@ -32,8 +35,9 @@ class Offset:
 
     `low` and `high` [s] are the ends of the 95 % interval. `events` is how many events of the two logs it joins, of
     which `votes` fall together as closely as the logs tell time; `seen` is how many the log with fewer of them
-    holds, and `rival` how many votes the next best offset has. `channels` and `reference_channels` are those that were
-    first to show the events, in either log.
+    holds, and `rival` how many votes the next best offset has, `unmoved` the best of those at which the clocks agree
+    and only sensors are late. `channels` and `reference_channels` are those that were first to show the events, in
+    either log.
     """
 
     seconds: float
@@ -43,6 +47,7 @@ class Offset:
     votes: int
     seen: int
     rival: int
+    unmoved: int
     channels: tuple[str, ...]
     reference_channels: tuple[str, ...]
 
@@ -50,6 +55,12 @@ class Offset:
     def certain(self) -> bool:
         """Whether several events speak for it, clearly more than for any other, and more than chance would join."""
         return self.votes >= _FEWEST and self.votes >= _LEAD * self.rival and self.votes > _SHARED * self.seen
+
+    @property
+    def apart(self) -> bool:
+        """Whether the clocks differ by more than late sensors explain, whichever offset it is that is right."""
+        shared = self.votes >= _FEWEST_APART and self.votes > _SHARED * self.seen
+        return shared and self.votes >= _LEAD * self.unmoved
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,8 +92,8 @@ def delay_of(quantity: str, *, response_time: float) -> Delay:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Events:
-    """The events of a log: when [s since 1970], and which channel showed each of them first."""
+class Events:
+    """The events of a log: when [s since 1970], which channel showed each of them first, and the usual step [s]."""
 
     moments: Array
     channels: NDArray[np.str_]
@@ -115,7 +126,7 @@ def estimate_offset(
     or on the way to them is not told apart from the clock's error: it may be anything from none to `latest`, and each
     end of the interval is moved out by as much.
     """
-    ours, theirs = _events(frame), _events(reference)
+    ours, theirs = find_events(frame), find_events(reference)
     within = ours.interval + theirs.interval
     apart = (theirs.moments[:, None] - ours.moments[None, :]).ravel()
     order = np.argsort(apart, kind="stable")
@@ -134,6 +145,7 @@ def estimate_offset(
     channels, reference_channels = ours.named(here), theirs.named(there)
     half = _half_width(apart[near], (ours.interval, theirs.interval))
     late, early = (max(latest.get(name, 0.0) for name in names) for names in (channels, reference_channels))
+    unmoved = votes[(apart + within >= -late - _APART) & (apart <= early + _APART)]
     return Offset(
         seconds=seconds,
         low=seconds - half - early,
@@ -141,7 +153,8 @@ def estimate_offset(
         events=min(len(np.unique(there)), len(np.unique(here))),
         votes=min(len(agreeing), len(ours.moments), len(theirs.moments)),
         seen=min(len(ours.moments), len(theirs.moments)),
-        rival=int(others.max()) if len(others) else 0,
+        rival=int(others.max(initial=0)),
+        unmoved=int(unmoved.max(initial=0)),
         channels=channels,
         reference_channels=reference_channels,
     )
@@ -149,40 +162,29 @@ def estimate_offset(
 
 def _half_width(differences: Array, intervals: tuple[float, float]) -> float:
     """Return the half-width [s] of the 95 % interval of a mean: Student's, with what sampling alone would add."""
-    student, count = sources.table("clocks")["student"], len(differences)
-    quantiles = student["quantiles"]
-    sampling = student["normal"] * math.hypot(*intervals) / math.sqrt(12)
+    count = len(differences)
     if count < 2:
         return math.inf
-    factor = quantiles[count - 2] if count - 2 < len(quantiles) else student["normal"]
+    student = sources.table("clocks")["student"]
+    sampling = student["normal"] * math.hypot(*intervals) / math.sqrt(12)
+    factor = dict(enumerate(student["quantiles"], start=2)).get(count, student["normal"])
     return math.hypot(factor * float(np.std(differences, ddof=1)), sampling) / math.sqrt(count)
 
 
-def events(frame: pd.DataFrame) -> Array:
-    """Return the times [s since 1970] at which any channel begins to move, movements close together as one."""
-    return _events(frame).moments
-
-
-def _events(frame: pd.DataFrame) -> _Events:
-    seconds = _seconds(frame)
+def find_events(frame: pd.DataFrame) -> Events:
+    """Return the moments at which any channel begins to move, movements close together as one."""
+    seconds = utc_micros(frame.index) / 1e6
     found = [_onsets(seconds, frame[name].to_numpy(dtype=float)) for name in frame]
     moments = np.concatenate([*found, np.zeros(0)])
-    channels = np.repeat(
-        np.array([str(name) for name in frame], dtype=np.str_), [len(part) for part in found]
-    )
+    channels = np.repeat(np.array(list(frame), dtype=np.str_), [len(part) for part in found])
     order = np.argsort(moments, kind="stable")
     moments, channels = moments[order], channels[order]
     apart = np.concatenate([[True], np.diff(moments) > _QUIET])[: len(moments)]
-    return _Events(
+    return Events(
         moments=moments[apart],
         channels=channels[apart],
         interval=float(np.median(np.diff(seconds))) if len(seconds) > 1 else 0.0,
     )
-
-
-def _seconds(frame: pd.DataFrame) -> Array:
-    index = pd.DatetimeIndex(frame.index)
-    return np.asarray(index.tz_convert("UTC").as_unit("us").asi8 / 1e6)
 
 
 def _onsets(seconds: Array, value: Array) -> Array:

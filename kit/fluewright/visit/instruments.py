@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 from fluewright import sources, units
 from fluewright.visit.problems import RefusalError
 from fluewright.visit.readings import Drift, StatedAccuracy
-from fluewright.visit.schema import Accuracy, Instrument, KnownGas, VisitFile
+from fluewright.visit.schema import Accuracy, Instrument, KnownGas, VisitFile, not_below_zero
+
+_ROUNDED = 1e-9  # relative: a limit survives a change of unit
 
 
 def stated_accuracy(instruments: Mapping[str, Instrument], instrument: str, quantity: str) -> StatedAccuracy:
@@ -46,18 +49,27 @@ def stated_accuracy(instruments: Mapping[str, Instrument], instrument: str, quan
 
 
 def _parsed(text: str | None, unit: str, name: str, usual: Sequence[str]) -> float:
-    number = units.parse(text, unit, name, usual=usual) if text else 0.0
-    if number < 0:
-        raise RefusalError(
-            f"{name} is {text}", rule="it is not below zero", way_out="Write it without the minus"
-        )
-    return number
+    return not_below_zero(units.parse(text, unit, name, usual=usual), name, text) if text else 0.0
 
 
 def _read(text: str, quantity: str, name: str) -> float:
     """Return a reading of a quantity, written as text, in SI."""
     known = sources.quantity(quantity)
     return units.parse(text, known.unit, name, usual=known.usual_units)
+
+
+def possible(quantity: str, accuracy: StatedAccuracy) -> tuple[float, float]:
+    """Return between what a reading [SI] can be: what the quantity can, and more by the instrument's error."""
+    known = sources.quantity(quantity)
+    allowed = max(accuracy.absolute, accuracy.of_span, accuracy.resolution)
+    low = -math.inf if known.low is None else known.low - allowed - abs(known.low) * _ROUNDED
+    high = math.inf if known.high is None else known.high + allowed + abs(known.high) * _ROUNDED
+    return low, high
+
+
+def on_display(quantity: str, reading: float) -> float:
+    """Return a reading [SI] as the display shows it, of which accuracies are a share: degrees Celsius, not kelvins."""
+    return reading - units.convert(0.0, "degC", "K") if sources.quantity(quantity).unit == "K" else reading
 
 
 def _span(accuracy: Accuracy, quantity: str) -> tuple[float, float] | None:

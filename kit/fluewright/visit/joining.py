@@ -20,7 +20,9 @@ from fluewright.visit.problems import Problem, VisitError
 from fluewright.visit.readings import Cell, Channel, ClockOffset, Readings, RowAccount, SetAsideRows
 from fluewright.visit.schema import Instrument, Log
 from fluewright.visit.tidy import OneLog
-from fluewright.visit.times import Micros
+from fluewright.visit.times import utc_micros
+
+_LONGEST_LOOKED_AT = 20_000  # rows, chosen here: in longer logs no events are sought unasked
 
 
 def join_logs(logs: Sequence[OneLog], *, instruments: Mapping[str, Instrument]) -> Readings:
@@ -58,9 +60,9 @@ def join_logs(logs: Sequence[OneLog], *, instruments: Mapping[str, Instrument]) 
         count = len(log.readings.frame)
         joined.put(log.readings, slice(start, start + count), slice(0, count))
         start += count
-    name = logs[0].readings.accounts[0].file
+    name = logs[0].log.file
     for log in others:
-        match = _nearest(joined.index, pd.DatetimeIndex(log.readings.frame.index), log.log)
+        match = _nearest(joined.index, log.readings.frame.index, log.log)
         matched = np.flatnonzero(match.places >= 0)
         if not len(matched):
             problems.append(_apart(log, name))
@@ -75,7 +77,8 @@ def join_logs(logs: Sequence[OneLog], *, instruments: Mapping[str, Instrument]) 
         every = np.arange(len(log.rows))
         asides.append(_as_bounds(log.readings, np.setdiff1d(every, nearest)))
         unused = np.setdiff1d(every, used)
-        accounts[id(log)] = _with_unused(accounts[id(log)], log, unused, name, match.within)
+        account = _with_unused(accounts[id(log)], log, unused, name, match.within)
+        accounts[id(log)] = replace(account, notes=(*account.notes, *_apart_by(log, logs[0], instruments)))
     if problems:
         raise VisitError(problems)
     aside = (
@@ -109,6 +112,20 @@ def _on_one_clock(logs: Sequence[OneLog], instruments: Mapping[str, Instrument])
     return told
 
 
+def _apart_by(log: OneLog, first: OneLog, instruments: Mapping[str, Instrument]) -> Iterator[str]:
+    """Yield the note that the events of two logs speak for clocks that differ, where no estimate was asked for."""
+    if log.log.time.offset == "estimate" or max(len(log.rows), len(first.rows)) > _LONGEST_LOOKED_AT:
+        return
+    latest = {name: delay.latest for name, delay in _delays((log, first), instruments).items()}
+    offset = estimate_offset(log.readings.frame, first.readings.frame, latest=latest)
+    if offset is not None and offset.apart:
+        yield (
+            f"{offset.votes} of {offset.seen} events show {abs(offset.seconds):.0f} s "
+            f"{'earlier' if offset.seconds > 0 else 'later'} than in {first.log.file}, more than late sensors explain: "
+            f'if a clock is wrong, write time.offset, such as "{offset.seconds:+.0f} s"'
+        )
+
+
 def _delays(logs: Sequence[OneLog], instruments: Mapping[str, Instrument]) -> Mapping[str, Delay]:
     """Return how late an event may show in each channel of some logs."""
     return {
@@ -135,6 +152,7 @@ def _shifted(log: OneLog, offset: Offset, delays: Mapping[str, Delay], first: st
     }
     clock = ClockOffset(
         seconds=offset.seconds,
+        words=note,
         low=offset.low,
         high=offset.high,
         events=offset.events,
@@ -204,11 +222,10 @@ class _Joined:
 
         Where one of the two is no number, the nearest reading stays, whatever it says.
         """
-        wanted = _utc_micros(self.index)[here]
-        given = _utc_micros(pd.DatetimeIndex(readings.frame.index))
-        after = np.clip(np.searchsorted(given, wanted), 1, max(len(given) - 1, 1)) if len(given) > 1 else None
-        if after is None:
+        wanted, given = utc_micros(self.index)[here], utc_micros(readings.frame.index)
+        if len(given) < 2:
             return np.zeros(0, np.int64)
+        after = np.clip(np.searchsorted(given, wanted), 1, len(given) - 1)
         before = after - 1
         share = (wanted - given[before]) / (given[after] - given[before])
         near = (wanted - given[before] <= 2e6 * within) & (given[after] - wanted <= 2e6 * within)
@@ -241,7 +258,7 @@ def _overlap(one: OneLog, other: OneLog) -> Iterator[Problem]:
     shared = [quantity for quantity in one.readings.frame if quantity in other.readings.frame]
     early, late = sorted((one, other), key=lambda log: log.readings.frame.index[0])
     if shared and early.readings.frame.index[-1] >= late.readings.frame.index[0]:
-        files = [log.readings.accounts[0].file for log in (early, late)]
+        files = [log.log.file for log in (early, late)]
         again = late.rows[late.readings.frame.index <= early.readings.frame.index[-1]]
         rows = f"[{again.min()}, {again.max()}]"
         yield Problem(
@@ -261,7 +278,7 @@ def _two_tools(one: OneLog, other: OneLog) -> Iterator[Problem]:
         origins = ["measured" if log[quantity].origin == "measured" else "computed" for log in (ours, theirs)]
         if len(set(tools)) == len(set(origins)) == 1:
             continue
-        files = [log.readings.accounts[0].file for log in (one, other)]
+        files = [log.log.file for log in (one, other)]
         first, second = (f"{origin} by {tool}" for origin, tool in zip(origins, tools, strict=True))
         yield Problem(
             what=f"{quantity} is {first} in {files[0]}, and {second} in {files[1]}",
@@ -281,8 +298,8 @@ class _Match:
     within: float
 
 
-def _nearest(axis: pd.DatetimeIndex, times: pd.DatetimeIndex, log: Log) -> _Match:
-    wanted, given = _utc_micros(axis), _utc_micros(times)
+def _nearest(axis: pd.Index, times: pd.Index, log: Log) -> _Match:
+    wanted, given = utc_micros(axis), utc_micros(times)
     steps = np.diff(given) if len(given) > 1 else np.diff(wanted)
     within = float(np.median(steps)) / 2 if len(steps) else 0.0
     if log.within is not None:
@@ -293,15 +310,11 @@ def _nearest(axis: pd.DatetimeIndex, times: pd.DatetimeIndex, log: Log) -> _Matc
     return _Match(places=np.where(np.abs(given[places] - wanted) <= within, places, -1), within=within / 1e6)
 
 
-def _utc_micros(index: pd.DatetimeIndex) -> Micros:
-    return np.asarray(index.tz_convert("UTC").as_unit("us").asi8)
-
-
 def _apart(log: OneLog, first: str) -> Problem:
     index = log.readings.frame.index
     return Problem(
         what=f"its times, {index[0]:%Y-%m-%d %H:%M:%S} to {index[-1]:%H:%M:%S}, are nowhere near those of {first}",
-        where=log.readings.accounts[0].file,
+        where=log.log.file,
         rule=f"logs are joined on the times of {first}",
         way_out="Correct the log's clock with time.offset in visit.toml, or put time.format or the zone right",
     )
@@ -336,8 +349,6 @@ def _channels(logs: Sequence[OneLog]) -> Mapping[str, Channel]:
                 channel = replace(channel, interpolated=True)
             known = channels.setdefault(quantity, channel)
             if known is not channel:
-                columns = (
-                    known.column if known.column == channel.column else f"{known.column}, {channel.column}"
-                )
+                columns = ", ".join(dict.fromkeys((known.column, channel.column)))
                 channels[quantity] = replace(known, file=f"{known.file}, {channel.file}", column=columns)
     return channels

@@ -40,9 +40,7 @@ _WORKERS = 2  # blocks are parsed beside each other while the next is read
 _SAMPLE_ROWS = 200  # rows looked at to tell how many cells a row has
 _EXAMPLE_LENGTH = 120
 _BOMS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
-_MONOXIDE = (
-    "carbon_monoxide_"  # begins the name of each quantity whose danger outlives a row that cannot be used
-)
+_MONOXIDE = "carbon_monoxide_"  # begins the name of each quantity whose danger outlives its row
 _ASCII_BELOW_128 = frozenset({"utf-8", "utf8", "latin-1", "cp1252", "iso-8859-1"})
 
 
@@ -51,11 +49,15 @@ _ASCII_BELOW_128 = frozenset({"utf-8", "utf8", "latin-1", "cp1252", "iso-8859-1"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Block:
-    """A block of whole lines in UTF-8, the line number of its first, and how many they are."""
+    """A block of whole lines in UTF-8, the line number of its first, and how many they are.
+
+    `cut` says that the file ended in the last of them, without a line end.
+    """
 
     data: bytes
     first_row: int
     lines: int
+    cut: bool = False
 
     @classmethod
     def of(cls, data: bytes, first_row: int) -> _Block:
@@ -122,7 +124,8 @@ def _blocks(path: Path, log: Log, digest: Any) -> Iterator[_Block]:
                 'Write encoding = "utf-16-le" (or "utf-16-be"), or that in which it is written',
             ) from error
         if rest:
-            yield _Block.of(rest.removesuffix(b"\n") + b"\n", row)
+            last = _Block.of(rest.removesuffix(b"\n") + b"\n", row)
+            yield replace(last, cut=not rest.endswith(b"\n"))
 
 
 def _line_count(data: bytes) -> int:
@@ -234,13 +237,6 @@ def _layout(head: list[str], sample: list[str], log: Log) -> _Layout:
     )
 
 
-def _headings(lines: Sequence[str], layout: _Layout, log: Log) -> dict[str, tuple[str, str]]:
-    """Return the name of each quantity's column, and the cell below it."""
-    below = _cells_of(lines[log.header_row], log) if log.header_row < len(lines) else []
-    below += [""] * layout.width
-    return {quantity: (layout.names[place], below[place]) for quantity, place in layout.quantities.items()}
-
-
 def _no_column(name: str, key: str, names: list[str], twice: bool, head: str, log: Log) -> Problem:
     known = [known for known in names if known]
     near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
@@ -308,16 +304,8 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
         )
     head = lines[log.header_row - 1 : log.header_row] if log.header_row else []
     layout = _layout(head, lines[log.header_row :], log)
-    room = round(_ROOM * size * first.lines / len(first.data))
-    scales = {one.quantity: column_scale(one.unit, one.quantity) for one in log.columns.values()}
-    raw = RawLog(scales, room=room)
+    raw = _begun(lines, layout, log, room=round(_ROOM * size * first.lines / len(first.data)))
     raw.size = size
-    raw.headings = _headings(lines, layout, log)
-    if log.header_row > 1:
-        raw.notes.append(f"{log.header_row - 1} lines above the column names are not rows")
-    mapped = {layout.names[place] for place in (*layout.time, *layout.quantities.values())}
-    if unused := [shown(name) for name in layout.names if name and name not in mapped]:
-        raw.notes.append(f"columns not named in visit.toml, not used: {', '.join(unused)}")
     position = sum(len(line) + 1 for line in top[: log.header_row])
     with ThreadPoolExecutor(_WORKERS) as pool:
         waiting: deque[Future[BlockRead]] = deque()
@@ -334,6 +322,24 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
             "rows with too few or too many cells are judged for nothing but what carbon monoxide they may hold"
         )
     raw.sha256 = digest.hexdigest()
+    return raw
+
+
+def _begun(lines: Sequence[str], layout: _Layout, log: Log, *, room: int) -> RawLog:
+    """Return the log before its rows are read: with its headings, and what is not read of it."""
+    scales = {one.quantity: column_scale(one.unit, one.quantity) for one in log.columns.values()}
+    raw = RawLog(scales, room=room)
+    below = _cells_of(lines[log.header_row], log) if log.header_row < len(lines) else []
+    below = (below + [""] * layout.width)[: layout.width]
+    headings = list(zip(layout.names, below, strict=True))
+    raw.headings = {quantity: headings[place] for quantity, place in layout.quantities.items()}
+    raw.time_headings = [headings[place] for place in layout.time]
+    raw.below = [cell for place, cell in enumerate(below) if place not in layout.time]
+    if log.header_row > 1:
+        raw.notes.append(f"{log.header_row - 1} lines above the column names are not rows")
+    mapped = {layout.names[place] for place in (*layout.time, *layout.quantities.values())}
+    if unused := [shown(name) for name in layout.names if name and name not in mapped]:
+        raw.notes.append(f"columns not named in visit.toml, not used: {', '.join(unused)}")
     return raw
 
 
@@ -358,7 +364,8 @@ def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[st
         raise AssertionError(f"rows were lost in {log.file}")
     if len(open_quotes):
         raw.set_aside("a quotation mark is not closed", open_quotes, block.line(int(open_quotes[0])))
-    _set_aside_ragged(ragged, layout, log, raw)
+    cut_row = block.first_row + block.lines - 1 if block.cut else None
+    _set_aside_ragged(ragged, layout, log, raw, cut_row=cut_row)
     if len(open_quotes):
         closed = ~np.isin(rows, open_quotes)
         table, rows = table.filter(pa.array(closed)), rows[closed]
@@ -474,7 +481,9 @@ def _blanked(data: bytes, places: NDArray[np.int64]) -> bytes:
     return b"\n".join(lines)
 
 
-def _set_aside_ragged(ragged: Sequence[_Ragged], layout: _Layout, log: Log, raw: BlockRead) -> None:
+def _set_aside_ragged(
+    ragged: Sequence[_Ragged], layout: _Layout, log: Log, raw: BlockRead, *, cut_row: int | None
+) -> None:
     """Account for rows with too few or too many cells: text rows, or readings that were cut or shifted."""
     if not ragged:
         return
@@ -491,19 +500,39 @@ def _set_aside_ragged(ragged: Sequence[_Ragged], layout: _Layout, log: Log, raw:
             reason = f"{row.cells} cells where a row has {layout.width}"
             misfits.append((row.row, texts))
         raw.set_aside(reason, [row.row], row.text[:_EXAMPLE_LENGTH])
-
     rows = np.array([row for row, _ in misfits], np.int64)
     for quantity, place in layout.quantities.items():
         if misfits and quantity.startswith(_MONOXIDE):
             writing = _writing(log, quantity)
-            values = [_greatest(texts, place, layout.width, writing) for _, texts in misfits]
+            values = [
+                _greatest([texts[one] for one in _places(texts, place, layout, cut=row == cut_row)], writing)
+                for row, texts in misfits
+            ]
             raw.misfits[quantity] = rows, np.array(values, np.float64)
 
 
-def _greatest(texts: Sequence[str], place: int, width: int, writing: Writing) -> float:
-    """Return the greatest number of a column that a row may hold: counted from its beginning, and from its end."""
-    places = {place, place - width + len(texts)} & set(range(len(texts)))
-    words = [read_word(texts[one], writing=writing) for one in places]
+def _places(texts: Sequence[str], place: int, layout: _Layout, *, cut: bool) -> Sequence[int]:
+    """Return where in a row with too few or too many cells the cell of a column may stand.
+
+    A tail without a digit is a note that holds the delimiter, and moves nothing; nor does the end of a file in the
+    midst of its last row. A short row with text in it is a remark.
+    """
+    surplus = len(texts) - layout.width
+    inside = [one for one in range(len(texts)) if one not in layout.time]
+    if (
+        surplus < 0
+        and not cut
+        and any(read_word(texts[one], writing=Writing()).state == TEXT for one in inside)
+    ):
+        return []
+    if cut or (surplus > 0 and not any(map(str.isdigit, "".join(texts[layout.width :])))):
+        return [one for one in inside if one == place]
+    return [one for one in inside if min(place, place + surplus) <= one <= max(place, place + surplus)]
+
+
+def _greatest(texts: Sequence[str], writing: Writing) -> float:
+    """Return the greatest number or bound among cells, NaN where there is none."""
+    words = [read_word(text, writing=writing) for text in texts]
     return float(np.fmax.reduce([math.nan, *(end for word in words for end in (word.value, word.bound))]))
 
 
@@ -544,11 +573,11 @@ def _read_rows(
             pc.binary_length(pc.utf8_trim_whitespace(columns[place].cast(pa.string()))), 0
         ).to_numpy(zero_copy_only=False)
     whole = bool(keep.all())
-    if not keep.any():
-        _set_aside_untimed(rows, stamps, cells, times.valid, keep, block, layout, raw)
-        return
     if not whole:
-        untimed = _set_aside_untimed(rows, stamps, cells, times.valid, keep, block, layout, raw)
+        _set_aside_shifted(times.valid & ~keep, rows, cells, block, layout, raw)
+        untimed = _set_aside_untimed(~times.valid, rows, stamps, cells, block, layout, raw)
+        if not keep.any():
+            return
         before = np.maximum.accumulate(np.where(keep, np.arange(len(rows)), np.argmax(keep)))
         times = replace(times, micros=times.micros[before], zoned=times.zoned[before])
     timed = TimedRows(
@@ -593,12 +622,31 @@ def _texts(column: pa.DictionaryArray, cells: Cells, rows: NDArray[np.int64], ke
     return {int(rows[place]): str(column[int(place)]) for place in places}
 
 
+def _set_aside_shifted(
+    misfit: Mask,
+    rows: NDArray[np.int64],
+    cells: Mapping[str, Cells],
+    block: _Block,
+    layout: _Layout,
+    raw: BlockRead,
+) -> None:
+    """Account for rows with a time that hold more cells than are named, and for the carbon monoxide they may hold."""
+    shifted = rows[misfit]
+    if not len(shifted):
+        return
+    for quantity, column in cells.items():
+        if quantity.startswith(_MONOXIDE):
+            least = column.values if column.bounds is None else np.fmax(column.values, column.bounds)
+            raw.misfits[quantity] = shifted, least[misfit]
+    named = layout.width - len(layout.surplus)
+    raw.set_aside(f"more cells than the {named} named", shifted, block.line(shifted[0]))
+
+
 def _set_aside_untimed(
+    bad: Mask,
     rows: NDArray[np.int64],
     stamps: pa.StringArray,
     cells: Mapping[str, Cells],
-    valid: Mask,
-    keep: Mask,
     block: _Block,
     layout: _Layout,
     raw: BlockRead,
@@ -607,17 +655,6 @@ def _set_aside_untimed(
 
     Return which rows are such readings.
     """
-    misfit = valid & ~keep
-    shifted = rows[misfit]
-    if len(shifted):
-        for quantity, column in cells.items():
-            if quantity.startswith(_MONOXIDE):
-                least = column.values if column.bounds is None else np.fmax(column.values, column.bounds)
-                raw.misfits[quantity] = shifted, least[misfit]
-        raw.set_aside(
-            f"more cells than the {layout.width - len(layout.surplus)} named", shifted, block.line(shifted[0])
-        )
-    bad = ~valid
     places, stamps = rows[bad], pc.utf8_trim_whitespace(stamps.filter(pa.array(bad)))
     numbers = np.zeros(len(places), bool)
     words = np.zeros(len(places), bool)

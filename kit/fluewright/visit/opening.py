@@ -20,7 +20,7 @@ from fluewright import sources
 from fluewright.errors import UnitError
 from fluewright.sources import limits
 from fluewright.visit.cells import SWITCHES, Writing, read_word
-from fluewright.visit.instruments import stated_accuracy, stated_drift
+from fluewright.visit.instruments import possible, stated_accuracy, stated_drift
 from fluewright.visit.joining import join_logs
 from fluewright.visit.problems import Problem, RefusalError, VisitError, problem_of, shown
 from fluewright.visit.readings import Cell, Readings, SpotReading, TestPointRows, Visit
@@ -83,9 +83,8 @@ def open_visit(folder: Path | str) -> Visit:
     problems += _instrument_problems(pieces, at)
     pieces = replace(pieces, instruments=_sound(pieces.instruments, at, problems))
     logs = _read_logs(folder, pieces, at, problems)
-    sound = (
-        _valid(VisitFile, raw) if plan is None else plan
-    )  # with faults taken out, to look for more of them
+    # With faults taken out, to look for more of them.
+    sound = _valid(VisitFile, raw) if plan is None else plan
     if sound is None:
         raise VisitError(problems)
     problems += [*_appliance_problems(sound, at), *_check_problems(sound, at), *_limit_problems(sound, at)]
@@ -477,9 +476,8 @@ def _spot(spot: Spot, quantity: str, instruments: Mapping[str, Instrument]) -> S
         value = _number(rest, quantity)
         if top is not None and value >= top * (1 - 1e-9) and bound != "<":
             value, bound = top, ">"
-    known = sources.quantity(quantity)
-    allowed = max(accuracy.absolute, accuracy.of_span, accuracy.resolution) + 1e-9 * abs(value)
-    if not (known.low or -float("inf")) - allowed <= value <= (known.high or float("inf")) + allowed:
+    low, high = possible(quantity, accuracy)
+    if not low <= value <= high:
         raise RefusalError(
             f"{quantity} is {shown(spot.value)}",
             rule="that is outside of what it can be",

@@ -22,7 +22,15 @@ from fluewright.visit.cells import TEXT, Writing, read_cells, unit_parted
 from fluewright.visit.problems import text_in_toml
 from fluewright.visit.tables import MARK, kind_of, sheets_of, table_lines
 from fluewright.visit.times import read_times
-from fluewright.visit.wordings import plain, quantities_named, same_unit, split_unit, unit_of, wordings
+from fluewright.visit.wordings import (
+    plain,
+    quantities_named,
+    same_unit,
+    split_time_unit,
+    split_unit,
+    unit_of,
+    wordings,
+)
 
 _LOOKED_AT = 1 << 18  # bytes of a log
 _DELIMITERS = ",;\t|"
@@ -91,9 +99,8 @@ def propose_log(path: Path) -> Proposal:
         lines, delimiter = first.decode().split("\n")[:-1], MARK
     else:
         encoding = _encoding(content)
-        lines = re.split(r"\r\n|\n|\r", content.decode(encoding, "replace"))[:-1] or [
-            content.decode(encoding, "replace")
-        ]
+        text = content.decode(encoding, "replace")
+        lines = re.split(r"\r\n|\n|\r", text)[:-1] or [text]
         delimiter = max(_DELIMITERS, key=lambda mark: _regularity(lines, mark))
         if encoding not in {"utf-8", "utf-8-sig"}:
             dialect["encoding"] = encoding
@@ -217,8 +224,10 @@ def _is_word(cell: str) -> bool:
 
 def _decimal(body: Sequence[Sequence[str]], mark: str) -> str:
     cells = [cell.strip() for row in body for cell in row]
-    commas = sum(bool(re.fullmatch(r"[+-]?\d+,\d+(\s*[^\d\s.,:/-]+)?", cell)) for cell in cells)
-    points = sum(bool(re.fullmatch(r"[+-]?\d+\.\d+(\s*[^\d\s.,:/-]+)?", cell)) for cell in cells)
+    commas, points = (
+        sum(bool(re.fullmatch(rf"[+-]?\d+{point}\d+(\s*[^\d\s.,:/-]+)?", cell)) for cell in cells)
+        for point in (",", r"\.")
+    )
     return "," if mark != "," and commas > points else "."
 
 
@@ -235,68 +244,57 @@ class _TimeProposal:
 def _propose_time(sheet: _Sheet) -> _TimeProposal:
     words = wordings()["time"]
     parted = [
-        [_split_time_unit(heading, below) for heading in ways]
+        [split_time_unit(heading, below) for heading in ways]
         for ways, below in zip(sheet.headings, sheet.units, strict=True)
     ]
 
     def named(kind: str) -> int | None:
-        return next(
-            (
-                place
-                for place, ways in enumerate(parted)
-                if any(plain(name) in words[kind] for name, _ in ways)
-            ),
-            None,
-        )
+        places = (n for n, ways in enumerate(parted) if any(plain(name) in words[kind] for name, _ in ways))
+        return next(places, None)
 
     date, clock, whole, elapsed = named("date"), named("clock"), named("whole"), named("elapsed")
     if date is not None and clock is not None and date != clock:
-        joined = pa.array(
-            [
-                f"{day} {time}"
-                for day, time in zip(
-                    sheet.columns[date].to_pylist(), sheet.columns[clock].to_pylist(), strict=True
-                )
-            ]
-        )
-        forms = _forms(joined, dated=True)
-        return _time_lines(
-            (date, clock),
-            f"date_column = {text_in_toml(sheet.names[date])}, "
-            f"time_column = {text_in_toml(sheet.names[clock])}",
-            forms,
-            joined,
-        )
+        return _date_and_clock(sheet, date, clock)
     for place in (whole, date, elapsed):
-        if place is None:
-            continue
-        cells, name = sheet.columns[place], text_in_toml(sheet.names[place])
-        if forms := _forms(cells, dated=True):
-            return _time_lines((place,), f"column = {name}", forms, cells)
-        if _begins_at_zero(cells):
-            clocks = _forms(cells, dated=False) if place == whole else []
-            return _elapsed_lines(place, name, "", clocks)
-        if forms := _forms(cells, dated=False):
-            return _time_lines((place,), f"time_column = {name}", forms, None)
-        numbers = read_cells(cells, writing=sheet.writing).values
-        numbers = numbers[np.isfinite(numbers)]
-        if len(numbers) and (numbers > 1e9).all():
-            return _TimeProposal(places=(place,), lines=[f'time = {{ column = {name}, format = "epoch" }}'])
-        if len(numbers) > 1 and _is_serial(numbers):
-            return _TimeProposal(places=(place,), lines=[f'time = {{ column = {name}, format = "serial" }}'])
-        if len(numbers):
-            return _elapsed_lines(place, name, parted[place][-1][1], [], numbers)
+        found = None if place is None else _one_column(sheet, place, parted[place][-1][1], place == whole)
+        if found is not None:
+            return found
     return _TimeProposal(places=(), lines=["# No column of times was recognized.", 'time = { column = "" }'])
 
 
-def _split_time_unit(heading: str, below: str) -> tuple[str, str]:
-    """Return the name and the unit of a heading such as "Time (min)" or "t_ms", "" where it has none."""
-    spellings = {word: unit for unit, words in wordings()["time"]["units"].items() for word in words}
-    name, unit = split_unit(heading)
-    last = re.fullmatch(r"(.+?)[\s_,/]+(\w+)", name)
-    if not unit and last and last[2].casefold() in spellings:
-        name, unit = last[1], last[2]
-    return name, spellings.get(unit.casefold(), spellings.get(below.strip(" []()").casefold(), ""))
+def _date_and_clock(sheet: _Sheet, date: int, clock: int) -> _TimeProposal:
+    """Return how a date and a clock time in two columns are written."""
+    both = zip(sheet.columns[date].to_pylist(), sheet.columns[clock].to_pylist(), strict=True)
+    cells = pa.array([f"{day} {time}" for day, time in both])
+    day_name, clock_name = (text_in_toml(sheet.names[place]) for place in (date, clock))
+    columns = f"date_column = {day_name}, time_column = {clock_name}"
+    forms = _forms(cells, dated=True)
+    if (
+        not forms
+        and len(cells)
+        and read_times(cells, form="serial", writing=sheet.writing).valid.mean() > 0.9
+    ):
+        return _TimeProposal(places=(date, clock), lines=[f'time = {{ {columns}, format = "serial" }}'])
+    return _time_lines((date, clock), columns, forms, cells)
+
+
+def _one_column(sheet: _Sheet, place: int, unit: str, whole: bool) -> _TimeProposal | None:
+    """Return how times in one column are written, None where they are none; only of a `whole` time a clock is told."""
+    cells, name = sheet.columns[place], text_in_toml(sheet.names[place])
+    if forms := _forms(cells, dated=True):
+        return _time_lines((place,), f"column = {name}", forms, cells)
+    if _begins_at_zero(cells):
+        return _elapsed_lines(place, name, "", _forms(cells, dated=False) if whole else [])
+    if forms := _forms(cells, dated=False):
+        return _time_lines((place,), f"time_column = {name}", forms, None)
+    numbers = read_cells(cells, writing=sheet.writing).values
+    numbers = numbers[np.isfinite(numbers)]
+    if not len(numbers):
+        return None
+    counted = "epoch" if (numbers > 1e9).all() else "serial" if _is_serial(numbers) else ""
+    if counted:
+        return _TimeProposal(places=(place,), lines=[f'time = {{ column = {name}, format = "{counted}" }}'])
+    return _elapsed_lines(place, name, unit, [], numbers)
 
 
 def _begins_at_zero(cells: pa.StringArray) -> bool:
@@ -308,9 +306,9 @@ def _begins_at_zero(cells: pa.StringArray) -> bool:
 def _is_serial(numbers: Array) -> bool:
     """Tell whether numbers look like days as workbooks count them, of rows less than an hour apart."""
     low, high = _SERIAL_DAYS
-    return bool(
-        (numbers > low).all() and (numbers < high).all() and np.median(np.abs(np.diff(numbers))) < 1 / 24
-    )
+    if len(numbers) < 2 or not ((numbers > low) & (numbers < high)).all():
+        return False
+    return bool(np.median(np.abs(np.diff(numbers))) < 1 / 24)
 
 
 def _elapsed_lines(
@@ -350,22 +348,11 @@ def _forms(cells: pa.StringArray, *, dated: bool) -> list[str]:
 def _time_lines(
     places: Sequence[int], columns: str, forms: Sequence[str], dated: pa.StringArray | None
 ) -> _TimeProposal:
-    if not forms:
-        return _TimeProposal(
-            places=places,
-            lines=[
-                "# Say how times are written: %d day, %m month, %Y year, %H hour, %M minute, %S second.",
-                f'time = {{ {columns}, format = "" }}',
-            ],
-        )
-    if len(forms) > 1:
-        return _TimeProposal(
-            places=places,
-            lines=[
-                f"# Day or month first? Keep the one that is right: {', '.join(map(text_in_toml, forms))}",
-                f'time = {{ {columns}, format = "" }}',
-            ],
-        )
+    if len(forms) != 1:
+        asked = "# Say how times are written: %d day, %m month, %Y year, %H hour, %M minute, %S second."
+        if forms:
+            asked = f"# Day or month first? Keep the one that is right: {', '.join(map(text_in_toml, forms))}"
+        return _TimeProposal(places=places, lines=[asked, f'time = {{ {columns}, format = "" }}'])
     form = "" if forms[0] == "ISO" else f", format = {text_in_toml(forms[0])}"
     date = '""'
     if dated is not None:
@@ -439,15 +426,8 @@ def _fits(cells: pa.StringArray, writing: Writing, quantity: sources.Quantity, u
 def _without_rivals(columns: Sequence[ColumnProposal]) -> list[ColumnProposal]:
     """A quantity claimed by two columns is doubtful in both."""
     claims = Counter(column.quantity for column in columns)
+    rival = "another column claims the same quantity"
     return [
-        column
-        if claims[column.quantity] == 1
-        else ColumnProposal(
-            name=column.name,
-            quantity=column.quantity,
-            unit=column.unit,
-            computed=column.computed,
-            doubt=column.doubt or "another column claims the same quantity",
-        )
+        column if claims[column.quantity] == 1 else replace(column, doubt=column.doubt or rival)
         for column in columns
     ]

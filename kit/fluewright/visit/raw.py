@@ -133,7 +133,8 @@ class RawLog:
     room : int
         How many rows the log is expected to have.
 
-    `headings` holds, for each quantity, the name of its column in the log and the cell below it.
+    `headings` holds, for each quantity, the name of its column in the log and the cell below it, `time_headings` those
+    of the time, and `below` all cells of the row below the names, but of the time.
     """
 
     def __init__(self, scales: Mapping[str, tuple[float, float]], *, room: int) -> None:
@@ -146,6 +147,8 @@ class RawLog:
         self.unreadable: dict[int, str] = {}
         self.worded: set[str] = set()
         self.headings: dict[str, tuple[str, str]] = {}
+        self.time_headings: list[tuple[str, str]] = []
+        self.below: list[str] = []
         self.misfits: dict[str, list[tuple[NDArray[np.int64], NDArray[np.float64]]]] = {}
         self.extremes = dict.fromkeys(quantities, (np.nan, np.nan))
         self.texts: dict[str, dict[int, str]] = {quantity: {} for quantity in quantities}

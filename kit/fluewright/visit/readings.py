@@ -39,11 +39,13 @@ class SetAsideRows:
 class ClockOffset:
     """What was added to the times of a log [s], as entered or as estimated from events shared with another log.
 
-    `low` and `high` are the ends of the 95 % interval, NaN where it was entered. `events` is how many were shared,
-    `channels` and `reference_channels` are the quantities of this and of the other log that showed them first.
+    `words` say so. `low` and `high` are the ends of the 95 % interval, NaN where it was entered. `events` is how many
+    were shared, `channels` and `reference_channels` are the quantities of this and of the other log that showed them
+    first.
     """
 
     seconds: float
+    words: str
     low: float = math.nan
     high: float = math.nan
     events: int = 0
@@ -158,6 +160,10 @@ class StatedAccuracy:
     stated: bool = True
     span: tuple[float, float] | None = None
 
+    def half_width(self, reading: float) -> float:
+        """Return how wrong a reading may be, its last digit included; of a temperature it is that on the display."""
+        return max(self.absolute, self.of_reading * abs(reading), self.of_span) + self.resolution / 2
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drift:
@@ -229,3 +235,8 @@ class Visit:
     test_points: tuple[TestPointRows, ...]
     spots: Mapping[str, tuple[SpotReading, ...]]
     plan_sha256: str
+
+    def by_hand(self, quantity: str) -> tuple[SpotReading, ...]:
+        """Return every reading of a quantity taken by hand: for the whole visit, then at each test point."""
+        groups = (self.spots, *(point.spots for point in self.test_points))
+        return tuple(one for spots in groups for one in spots.get(quantity, ()))

@@ -29,10 +29,10 @@ from fluewright import sources, units
 from fluewright.errors import UnitError
 from fluewright.sources import limits
 from fluewright.visit.problems import RefusalError, shown
+from fluewright.visit.wordings import unit_in_pint, unit_of, wordings
 
 LAYOUT = 1
 _NAMES_LISTED = 16
-
 
 # What a message suggests for a number in an SI unit that is no quantity's own, as the field writes it in either system.
 _USUAL = {
@@ -56,17 +56,28 @@ def _number(unit: str, *, signed: bool = False) -> Any:
         known = sources.quantities().get(name)
         usual = known.usual_units if known is not None else _USUAL.get(unit, (example,))
         number = units.parse(_with_unit(value, usual[0]), unit, name, usual=usual)
-        if number < 0 and not signed:
-            raise RefusalError(
-                f"{name} is {shown(value)}", rule="it is not below zero", way_out="Write it without the minus"
-            )
-        return number
+        return number if signed else not_below_zero(number, name, value)
 
     return Annotated[
         float,
         BeforeValidator(read),
         WithJsonSchema({"type": "string", "description": f"number, space, unit (convertible to {example})"}),
     ]
+
+
+def not_below_zero(number: float, name: str, value: object) -> float:
+    """Return a number that was written as `value`.
+
+    Raises
+    ------
+    RefusalError
+        It is below zero.
+    """
+    if number < 0:
+        raise RefusalError(
+            f"{name} is {shown(value)}", rule="it is not below zero", way_out="Write it without the minus"
+        )
+    return number
 
 
 def _with_unit(value: object, example: str) -> str:
@@ -85,7 +96,6 @@ Length: TypeAlias = _number("m", signed=True)  # type: ignore[valid-type]
 Temperature: TypeAlias = _number("K")  # type: ignore[valid-type]
 TemperatureDifference: TypeAlias = _number("delta_degC", signed=True)  # type: ignore[valid-type]
 Volume: TypeAlias = _number("m^3")  # type: ignore[valid-type]
-VolumeFlow: TypeAlias = _number("m^3/s")  # type: ignore[valid-type]
 Duration: TypeAlias = _number("s")  # type: ignore[valid-type]
 Ratio: TypeAlias = _number("1")  # type: ignore[valid-type]
 HeatPerVolume: TypeAlias = _number("J/m^3")  # type: ignore[valid-type]
@@ -404,7 +414,7 @@ class Column(_Part):
     """What one column of a log holds."""
 
     quantity: QuantityName
-    unit: str = Field(description="by pint's name, such as percent, ppm, degF, inH2O")
+    unit: str = Field(description="such as percent, ppm, degF, inH2O")
     origin: Literal["measured", "instrument"] = Field(
         default="measured", description="'instrument' where the instrument computed it instead of measuring"
     )
@@ -414,6 +424,11 @@ class Column(_Part):
         min_length=3,
         description="why it holds this, where its heading or its unit in the log says otherwise",
     )
+
+    @field_validator("unit")
+    @classmethod
+    def _unit_as_pint_has_it(cls, unit: str, info: ValidationInfo) -> str:
+        return unit_in_pint(unit, info.data["quantity"]) if "quantity" in info.data else unit
 
     @model_validator(mode="after")
     def _unit_fits(self) -> Column:
@@ -450,8 +465,14 @@ def column_scale(unit: str, quantity: str) -> tuple[float, float]:
             way_out=f"Write {example} if that is what the column holds; a difference has no place here",
         )
     try:
-        return units.factor(unit, wanted.unit, quantity)
+        return units.factor(unit_in_pint(unit, quantity), wanted.unit, quantity)
     except UnitError as error:
+        if unit_of(unit) in wordings()["without_factor"]:
+            raise RefusalError(
+                f"{quantity} is given in {shown(unit)}",
+                rule="no factor turns that into a unit of it: it takes a temperature and a pressure, or the fuel",
+                way_out=f"Have the instrument write it in {example}",
+            ) from error
         unknown = "is not a unit" in str(error)
         raise RefusalError(
             f"{shown(unit)} is not a known unit" if unknown else f"{quantity} is given in {shown(unit)}",
@@ -470,9 +491,8 @@ def _check_pattern(pattern: str, *, dated: bool) -> None:
         kept = dt.datetime.strptime(moment.strftime(pattern), pattern)
     except ValueError:
         kept = None
-    halved = (
-        "%p" in pattern and "%I" not in pattern
-    )  # the hour is then read as of 24, and AM and PM overlooked
+    # The hour is then read as of 24, and AM and PM overlooked.
+    halved = "%p" in pattern and "%I" not in pattern
     if halved or kept is None or kept.hour != moment.hour or (dated and kept.date() != moment.date()):
         raise RefusalError(
             f"{shown(pattern)} is no way to write a {'date and time' if dated else 'clock time'}",
@@ -518,6 +538,11 @@ class LogTime(_Part):
         default=None,
         description="added to the log's time, to correct its clock; 'estimate' takes it from events that this log "
         "and the first log both saw",
+    )
+    despite_heading: Text | None = Field(
+        default=None,
+        min_length=3,
+        description="why 'elapsed' time is in this unit, where its heading in the log says otherwise",
     )
 
     @model_validator(mode="after")
@@ -929,5 +954,6 @@ __all__ = [
     "TestPoint",
     "VisitFile",
     "column_scale",
+    "not_below_zero",
     "visit_schema",
 ]

@@ -114,7 +114,16 @@ def _key(name: str) -> str:
     return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else text_in_toml(name)
 
 
-_BLANK_LOG = """\
+_KEYS_OF_LOG = """\
+# In time too: offset = "90 s", added to correct its clock ("estimate": told from events that the first log saw as
+# well), and spread = true, where its clock tells less than its rows (they are spread evenly to the next time).
+# words = { "ALARM" = "over range", "wait" = "no reading" }   # what it writes instead of a number; or "under range"
+# within = "5 s"                    # joined to the first log by the nearest reading within this
+# interpolate = true                # between the readings before and after instead
+# set_aside = [{ rows = [2, 2], because = "the probe was not in yet" }]   # or start and end, instead of rows
+"""
+_BLANK_LOG = (
+    """\
 [instruments.analyzer]
 description = ""
 # serial = ""
@@ -140,14 +149,15 @@ time = { column = "" }              # or { time_column = "", date_column = "" };
 # sheet = "Log"                     # of a workbook with several sheets
 # delimiter = ";"
 # decimal = ","
-# words = { "ALARM" = "over range", "wait" = "no reading" }   # what it writes instead of a number; or "under range"
-# within = "5 s"                    # joined to the first log by the nearest reading within this
-# interpolate = true                # between the readings before and after instead
 # header_row = 1                    # line number of the column names
+"""
+    + _KEYS_OF_LOG
+    + """\
 [logs.columns]                      # "name in the log" = { quantity = "", unit = "" }
 # "O2" = { quantity = "oxygen_dry", unit = "percent" }
 # "CO" = { quantity = "carbon_monoxide_dry", unit = "ppm" }   # despite_heading = "" says why a map contradicts the log
 """
+)
 
 
 def _log_text(proposal: Proposal) -> str:
@@ -166,6 +176,7 @@ def _log_text(proposal: Proposal) -> str:
             for key, value in proposal.dialect.items()
         ),
         *proposal.time,
+        _KEYS_OF_LOG.rstrip("\n"),
         "[logs.columns]   # take away the # of a doubtful column once you are sure of it",
     ]
     for column in proposal.columns:

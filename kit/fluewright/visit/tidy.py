@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from fluewright import sources
 from fluewright.units import Array
 from fluewright.visit.cells import TEXT, Cells, Writing, meant_numbers, unit_parted
-from fluewright.visit.instruments import stated_accuracy
+from fluewright.visit.instruments import possible, stated_accuracy
 from fluewright.visit.logs import problem_in, read_raw
 from fluewright.visit.problems import Problem, RefusalError, VisitError, problem_of, shown, text_in_toml
 from fluewright.visit.raw import RawLog, add_aside
@@ -40,7 +40,7 @@ from fluewright.visit.times import (
     standard_time,
     unwrap_midnight,
 )
-from fluewright.visit.wordings import contradiction
+from fluewright.visit.wordings import contradiction, same_unit, time_contradiction, unknown_unit
 
 # Numbers that loggers write for "no reading" (common practice, without a source); only where no reading can be so.
 _SENTINELS = (-99.9, -999.0, -999.9, -9999.0, -99999.0, 9999.0, 99999.0, 32767.0, -32768.0, 65535.0)
@@ -171,7 +171,7 @@ def _unreadable_times(raw: RawLog, log: Log) -> Iterator[Problem]:
         way_out += ": '%d/%m/%Y %H:%M:%S' if the day comes first, '%m/%d/%Y %H:%M:%S' if the month does"
     elif log.time.format == "ISO":
         way_out += ", such as '%I:%M:%S %p' for 12 hours"
-    if re.fullmatch(r"\d{5}([.,]\d+)?", text):
+    if re.fullmatch(r"\d{5}([.,]\d+)?( 0?[.,]\d+)?", text):
         way_out = 'Write time.format = "serial": days, as workbooks count them'
     yield problem_in(
         log,
@@ -186,7 +186,7 @@ def _contradictions(raw: RawLog, log: Log) -> Iterator[Problem]:
     """Yield the problem of a column that the log itself says to hold something else, or in another unit."""
     for name, column in log.columns.items():
         heading, below = raw.headings[column.quantity]
-        found = contradiction(heading, below, quantity=column.quantity, unit=column.unit)
+        found = contradiction(heading, below, quantity=column.quantity, unit=column.unit, row=raw.below)
         if found and column.despite_heading is not None:
             raw.notes.append(
                 f"column {shown(name)} is read as visit.toml says, though {found}: {column.despite_heading}"
@@ -198,6 +198,31 @@ def _contradictions(raw: RawLog, log: Log) -> Iterator[Problem]:
                 f"column {shown(name)} is read as {column.quantity} in {column.unit}, and {found}",
                 "what a log says of its columns holds, unless a person knows better",
                 "Put the column map right, or write despite_heading = with the reason into it",
+            )
+        elif unknown := unknown_unit(below, unit=column.unit, row=raw.below):
+            raw.notes.append(
+                f"units row: {shown(below)} of column {shown(name)} {unknown}; the map's unit was taken, {column.unit}"
+            )
+    yield from _time_contradictions(raw, log)
+
+
+def _time_contradictions(raw: RawLog, log: Log) -> Iterator[Problem]:
+    """Yield the problem of elapsed time that the log itself says to be in another unit."""
+    if log.time.format != "elapsed":
+        return
+    for heading, below in raw.time_headings:
+        found = time_contradiction(heading, below, unit=log.time.unit)
+        if found and log.time.despite_heading is not None:
+            raw.notes.append(
+                f"elapsed time is read as visit.toml says, though {found}: {log.time.despite_heading}"
+            )
+        elif found:
+            yield problem_in(
+                log,
+                log.header_row or None,
+                f"the elapsed time, column {shown(heading)}, is read in {log.time.unit}, and {found}",
+                "what a log says of its columns holds, unless a person knows better",
+                "Put time.unit right, or write time.despite_heading = with the reason",
             )
 
 
@@ -279,7 +304,7 @@ def _set_on_axis(draft: _Draft) -> None:
         micros[~zoned] = placed.micros
         draft.micros = micros
     if isinstance(time.offset, float):
-        notes.append(f"{time.offset:+g} s added to its times, as entered")
+        notes.append(_entered(time.offset))
         draft.micros = np.where(draft.micros == _NEVER, _NEVER, draft.micros + round(time.offset * 1e6))
 
 
@@ -406,7 +431,7 @@ def _checked(
 ) -> Cells:
     """Return the cells of a column, over-range readings as bounds; report what is no possible reading."""
     accuracy = stated_accuracy(instruments, column.instrument or draft.log.instrument, column.quantity)
-    low, high = _possible(column.quantity, accuracy)
+    low, high = possible(column.quantity, accuracy)
     meant = meant_numbers(Writing(decimal=draft.log.decimal, words=draft.log.words))
     span = np.nan if accuracy.span is None else accuracy.span[1]
     top = span - abs(span) * _AT_TOP
@@ -442,6 +467,7 @@ def _checked(
 
 
 def _written(values: Array, column: Column) -> Array:
+    """Return SI values in the unit in which the column was written."""
     slope, offset = column_scale(column.unit, column.quantity)
     return (values - offset) / slope
 
@@ -458,7 +484,7 @@ def _lone_sentinels(values: Array, name: str, column: Column, draft: _Draft) -> 
     """
     found = np.flatnonzero(_sentinels(values, column))
     others = np.delete(values, found)
-    if not len(found) or sources.quantity(column.quantity).unit == "mol/mol":
+    if not len(found) or sources.quantity(column.quantity).floor == 0:
         return found[:0]
     written = _written(values[found], column)
     if np.isfinite(others).any():
@@ -471,15 +497,6 @@ def _lone_sentinels(values: Array, name: str, column: Column, draft: _Draft) -> 
             f"it so, and it is at least {_LONE} times any other number of the column"
         )
     return np.asarray(found[far])
-
-
-def _possible(quantity: str, accuracy: StatedAccuracy) -> tuple[float, float]:
-    """Return what the quantity can be, and more by what the instrument may be wrong."""
-    known = sources.quantity(quantity)
-    allowed = max(accuracy.absolute, accuracy.of_span, accuracy.resolution)
-    low = -np.inf if known.low is None else known.low - allowed - abs(known.low) * _AT_TOP
-    high = np.inf if known.high is None else known.high + allowed + abs(known.high) * _AT_TOP
-    return low, high
 
 
 def _refuse_cells(
@@ -508,23 +525,35 @@ def _refuse_text(states: NDArray[np.int8], name: str, column: Column, draft: _Dr
         return
     row = int(draft.rows[found[0]])
     text = draft.raw.texts[column.quantity].get(row, "")
-    mark = "," if draft.log.decimal == "." else "."
+    what, rule = f"{shown(text)} in column {shown(name)}", "a cell holds a number or a known word for none"
+    way_out = _way_out_of(text, row, column, draft.log, remark=_is_remark(text, row, column, draft.raw))
+    _refuse_cells(found, what, rule, way_out, column, draft)
+
+
+def _is_remark(text: str, row: int, column: Column, raw: RawLog) -> bool:
+    """Tell whether a text is rather of a row that tells an event: one of several texts, or words that stand once."""
+    beside = sum(row in texts for texts in raw.texts.values()) > 1
+    words = re.findall(r"[^\W\d_]+", text)
+    return beside or (len(words) > 1 and list(raw.texts[column.quantity].values()).count(text) == 1)
+
+
+def _way_out_of(text: str, row: int, column: Column, log: Log, *, remark: bool) -> str:
+    """Return what to do about the text of a cell that is neither a number nor a known word."""
+    set_aside = f"set the row aside in visit.toml with rows = [{row}, {row}], saying why"
+    mark = "," if log.decimal == "." else "."
     _, unit = unit_parted(text.casefold().lstrip("<>=≤≥ "))
-    if unit:
-        way_out = f'Put the cell into {column.unit}, or write unit = "{unit}" for the column if all are in it'
-    elif text.lstrip()[:1] in tuple("<>=≤≥") or _WORD.fullmatch(text):
-        way_out = "Say what it means, in the table of this log in visit.toml: "
-        way_out += (
+    if unit and same_unit(unit, column.unit, column.quantity) is not None:
+        return f'Put the cell into {column.unit}, or write unit = "{unit}" for the column if all are in it'
+    if text.lstrip()[:1] in tuple("<>=≤≥") or _WORD.fullmatch(text):
+        meaning = (
             f'words = {{ {text_in_toml(text.strip())} = "over range" }}, or "under range" or "no reading"'
         )
-    elif mark in text:
-        way_out = f'Write decimal = "{mark}" or thousands = "{mark}" for this log in visit.toml'
-    else:
-        way_out = (
-            f"Put the cell right, or set the row aside in visit.toml with rows = [{row}, {row}], saying why"
-        )
-    what, rule = f"{shown(text)} in column {shown(name)}", "a cell holds a number or a known word for none"
-    _refuse_cells(found, what, rule, way_out, column, draft)
+        if remark:
+            return f"If it is a remark, {set_aside}; if a word for a reading, in the table of this log: {meaning}"
+        return f"Say what it means, in the table of this log in visit.toml: {meaning}"
+    if mark in text:
+        return f'Write decimal = "{mark}" or thousands = "{mark}" for this log in visit.toml'
+    return f"Put the cell right, or {set_aside}"
 
 
 def _refuse_impossible(
@@ -533,16 +562,15 @@ def _refuse_impossible(
     found = found[draft.kept[found]]
     if not len(found):
         return
-    slope, offset = column_scale(column.unit, column.quantity)
     known, row = sources.quantity(column.quantity), draft.rows[found[0]]
     limits = [
-        f"{word} {(limit - offset) / slope:.4g} {column.unit}"
+        f"{word} {_written(np.array(limit), column):.4g} {column.unit}"
         for word, limit in (("below", known.low), ("above", known.high))
         if limit is not None
     ]
     _refuse_cells(
         found,
-        f"{(values[found[0]] - offset) / slope:.6g} {column.unit}",
+        f"{_written(values[found[0]], column):.6g} {column.unit}",
         f"it cannot be {' or '.join(limits)}",
         f"Check the sensor and its zero, and the unit of column {shown(name)}; or set the row aside in "
         f"visit.toml with rows = [{row}, {row}], saying why",
@@ -634,8 +662,12 @@ def _account(draft: _Draft) -> RowAccount:
         ),
         notes=tuple(raw.notes),
         misfits=dict(_misfits(draft)),
-        clock=ClockOffset(seconds=offset) if isinstance(offset, float) else None,
+        clock=ClockOffset(seconds=offset, words=_entered(offset)) if isinstance(offset, float) else None,
     )
+
+
+def _entered(offset: float) -> str:
+    return f"{offset:+g} s added to its times, as entered"
 
 
 def _misfits(draft: _Draft) -> Iterator[tuple[str, tuple[float, int]]]:

@@ -24,6 +24,7 @@ _HALF_DAY = _DAY // 2
 _QUARTER = 900 * _SECOND
 _ISO = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?"
 _SERIAL = 25_569  # days from the day that workbooks count from to 1970
+_PART_OF_DAY = r"^(?P<day>\S+) (?P<part>0|0?[.,]\d+|\d(?:[.,]\d+)?[eE]-\d+)$"
 _UNITS = {"ms": 1e-3, "s": 1.0, "min": 60.0, "h": 3600.0}  # s, of elapsed time
 _ZONE = r" ?(Z|[+-]\d\d(:?\d\d)?)$"
 _MILLISECONDS_FROM = 1e11  # seconds since 1970 reach this in the year 5138
@@ -47,7 +48,9 @@ def read_times(cells: pa.StringArray, *, form: str, writing: Writing, dated: boo
     Clock times without a date count from midnight, elapsed times from the log's start.
     """
     trimmed = pc.utf8_trim_whitespace(cells)
-    if form in {"epoch", "elapsed", "serial"}:
+    if form == "serial":
+        return _serial(trimmed, writing, dated)
+    if form in {"epoch", "elapsed"}:
         return _counted(trimmed, form, writing)
     if form != "ISO":
         return _patterned(trimmed, form, dated)
@@ -60,9 +63,8 @@ def read_times(cells: pa.StringArray, *, form: str, writing: Writing, dated: boo
 def _iso(cells: pa.StringArray) -> Times:
     count = len(cells)
     shortest = pc.min(pc.binary_length(cells)).as_py()
-    whole = shortest is not None and shortest >= len(
-        "2026-01-31 10:04"
-    )  # a bare date would pass the cast below
+    # A bare date would pass the cast below.
+    whole = shortest is not None and shortest >= len("2026-01-31 10:04")
     for zone in (None, "UTC"):
         try:
             read = pc.cast(cells, pa.timestamp("us", zone)) if whole else None
@@ -99,15 +101,29 @@ def _counted(cells: pa.StringArray, form: str, writing: Writing) -> Times:
     if form == "epoch":
         seconds = np.where(np.abs(seconds) >= _MICROSECONDS_FROM, seconds / 1e6, seconds)
         seconds = np.where(np.abs(seconds) >= _MILLISECONDS_FROM, seconds / 1e3, seconds)
-    elif form == "serial":
-        seconds = np.round(np.where(seconds > 0, seconds - _SERIAL, np.nan) * _DAY / _SECOND, 3)
     else:
         seconds = np.where(
             np.isnan(seconds), _spelled(cells, writing.unit), seconds * _UNITS[writing.unit or "s"]
         )
+    return _from_seconds(seconds, zoned=form == "epoch")
+
+
+def _from_seconds(seconds: NDArray[np.float64], *, zoned: bool) -> Times:
     valid = np.isfinite(seconds) & (np.abs(seconds) < _MILLISECONDS_FROM)
     micros = np.rint(np.where(valid, seconds, 0.0) * _SECOND).astype(np.int64)
-    return Times(micros=micros, valid=valid, zoned=np.full(len(cells), form == "epoch"))
+    return Times(micros=micros, valid=valid, zoned=np.full(len(seconds), zoned))
+
+
+def _serial(cells: pa.StringArray, writing: Writing, dated: bool) -> Times:
+    """Return times counted in days; the part of a day may stand in a column of its own, after a blank."""
+    parted = pc.extract_regex(cells, _PART_OF_DAY)
+    both = parted.is_valid()
+    days = read_cells(pc.if_else(both, pc.struct_field(parted, "day"), cells), writing=writing).values
+    if pc.any(both).as_py():
+        part = read_cells(pc.coalesce(pc.struct_field(parted, "part"), pa.scalar("0")), writing=writing)
+        days = np.where(both, days + part.values, np.nan)
+    days = np.where(days >= 1, days - _SERIAL, np.nan) if dated else np.where(days >= 0, days % 1, np.nan)
+    return _from_seconds(np.round(days * _DAY / _SECOND, 3), zoned=False)
 
 
 def _spelled(cells: pa.StringArray, unit: str) -> NDArray[np.float64]:
@@ -135,6 +151,11 @@ def spread(micros: Micros) -> Micros:
     return np.asarray(micros + place * np.repeat(room, counts) // np.repeat(counts, counts), np.int64)
 
 
+def utc_micros(index: pd.Index) -> Micros:
+    """Return the times of a time-zone-aware index [µs of UTC]."""
+    return np.asarray(pd.DatetimeIndex(index).tz_convert("UTC").as_unit("us").asi8)
+
+
 def unwrap_midnight(clock: Micros, *, first_day: dt.date) -> Micros:
     """Return local times [µs] from clock times [µs since midnight], a day later after each jump back of half a day.
 
@@ -143,9 +164,7 @@ def unwrap_midnight(clock: Micros, *, first_day: dt.date) -> Micros:
     steps = np.diff(clock)
     if np.sum((steps < 0) & (steps > -_HALF_DAY)) > np.sum((steps > 0) & (steps < _HALF_DAY)):
         return unwrap_midnight(clock[::-1], first_day=first_day)[::-1]
-    days = (
-        np.concatenate([[0], np.cumsum(np.diff(clock) < -_HALF_DAY)]) if len(clock) else np.zeros(0, np.int64)
-    )
+    days = np.concatenate([[0], np.cumsum(steps < -_HALF_DAY)])[: len(clock)]
     return clock + _DAY * (days.astype(np.int64) + (first_day - dt.date(1970, 1, 1)).days)
 
 

@@ -6,7 +6,7 @@ import functools
 import re
 import tomllib
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from importlib import resources
 from typing import Any
 
@@ -14,6 +14,8 @@ from fluewright import sources, units
 from fluewright.errors import UnitError
 
 _SHORT = 3  # letters: "TA" is the air in one language and the flue gas in another
+_SIGNS = str.maketrans("º˚∘″”“", '°°°"""')  # signs taken for one another
+_TAIL = r"(.+?)[\s_]+(avg|average|mean|max|min|raw|#?\d{1,2})"  # what may follow the unit of a heading
 _SAME = 1e-3  # relative: inches of water of 4 °C and of 20 °C are told by the same sign
 
 
@@ -31,21 +33,67 @@ def plain(text: str) -> str:
     return " ".join(re.sub(r"[^\w%]|_", " ", text).split())
 
 
-def unit_of(text: str) -> str | None:
-    """Return pint's name of a unit as it is written in the field, None where it is not known."""
+def _signed(text: str) -> str:
+    """Return text with one sign for each degree, inch, exponent and subscript."""
+    return unicodedata.normalize("NFKC", text.translate(_SIGNS))
+
+
+def unit_of(text: str, quantity: str = "") -> str | None:
+    """Return pint's name of a unit as it is written in the field, of a quantity; None where it is not known.
+
+    A unit that no factor turns into another, such as mg/m3, is returned as it is written.
+    """
+    word = re.sub(r"[\s.()\[\]]", "", _signed(text).casefold())
+    if quantity == "barometric_pressure" and word in wordings()["barometer"]:
+        return str(wordings()["barometer"][word])
     known: Mapping[str, str] = wordings()["units"]
-    return known.get(" ".join(unicodedata.normalize("NFKC", text).strip(" []()").casefold().split()))
+    return known.get(word, word if word in wordings()["without_factor"] else None)
+
+
+def unit_in_pint(unit: str, quantity: str) -> str:
+    """Return pint's name of a unit as it is written in visit.toml; the unit itself where it is none of the quantity.
+
+    A single letter is left to pint: F is the farad, C the coulomb.
+    """
+    if not is_letter(unit) and same_unit(unit, unit, quantity) is None:
+        found = unit_of(unit, quantity)
+        if found not in {None, "1"} and same_unit(str(found), str(found), quantity) is not None:
+            return str(found)
+    return unit
 
 
 def split_unit(heading: str) -> tuple[str, str]:
     """Return the name and the unit of a heading such as "O2 [%]", "CO ppm" or "T flue (°C)"."""
-    heading = unicodedata.normalize("NFKC", heading).strip()
+    heading = _signed(heading).strip()
+    for part in re.finditer(r"\s*[\[({]([^\[\](){}]*)[\])}]", heading):
+        if unit_of(part[1]) not in {None, "1"}:
+            return heading[: part.start()] + heading[part.end() :], part[1].strip()
     if found := re.fullmatch(r"(.*?)\s*[\[({]\s*([^\[\](){}]*?)\s*[\])}]\s*", heading, re.DOTALL):
         return found[1], found[2]
     for gap in re.finditer(r"[\s_,/]+", heading):
         if gap.start() and unit_of(heading[gap.end() :]) is not None:
             return heading[: gap.start()], heading[gap.end() :]
+    if tail := re.fullmatch(_TAIL, heading, re.IGNORECASE):
+        name, unit = split_unit(tail[1])
+        if len(unit) > 1:
+            return f"{name} {tail[2]}", unit
     return heading, ""
+
+
+def split_time_unit(heading: str, below: str) -> tuple[str, str]:
+    """Return the name and the unit of a heading such as "Time (min)" or "t_ms", "" where it has none."""
+    name, unit = split_unit(heading)
+    last = re.fullmatch(r"(.+?)[\s_,/]+(\w+)", name)
+    if not unit and last and _time_unit(last[2]):
+        name, unit = last[1], last[2]
+    return name, _time_unit(unit) or _time_unit(below)
+
+
+def _time_unit(text: str) -> str:
+    """Return the unit of elapsed time that a text writes, "" where it writes none."""
+    units_of_time: Mapping[str, list[str]] = wordings()["time"]["units"]
+    word = text.strip(" []().").casefold()
+    return next((unit for unit, words in units_of_time.items() if word in words), "")
 
 
 def quantities_named(name: str) -> list[str]:
@@ -66,21 +114,23 @@ def same_unit(one: str, other: str, quantity: str) -> bool | None:
     return abs(slope / other_slope - 1) < _SAME and abs(offset - other_offset) < _SAME * abs(slope)
 
 
-def contradiction(heading: str, below: str, *, quantity: str, unit: str) -> str:
+def contradiction(heading: str, below: str, *, quantity: str, unit: str, row: Sequence[str] = ()) -> str:
     """Return how a heading, or the unit in the cell `below` it, plainly contradicts the column map; "" where not.
 
-    A unit of one letter, which may be a channel's or a thermocouple's, counts below a heading, or where the heading
+    A unit of one letter, which may be a channel's or a thermocouple's, counts in a `row` of units, or where the heading
     names what is measured; a heading of several meanings is no contradiction.
     """
     name, in_heading = split_unit(heading)
     named_so = quantities_named(name)
     for text, where in ((in_heading, "in"), (below.strip(" []()"), "below")):
-        found, letter = unit_of(text), len(text) == 1 and text.isalpha()
-        if found in {None, "1"} or (letter and where == "in" and (found == "kelvin" or not named_so)):
+        found, letter = unit_of(text, quantity), is_letter(text)
+        counts = named_so and found != "kelvin" if where == "in" else letters_count(text, row or (below,))
+        if found in {None, "1"} or (letter and not counts):
             continue
         same = same_unit(str(found), unit, quantity)
         if same is False or (same is None and not letter):
-            return f"the unit {text} stands {where} its heading"
+            factor = f", and no factor turns it into {unit}" if found in wordings()["without_factor"] else ""
+            return f"the unit {text} stands {where} its heading{factor}"
     group, named = _group(quantity), {_group(one) for one in named_so}
     # A heading may stand in several rows: "Flue" above "O2" says where, and not that it is a temperature.
     kinds = {sources.quantity(one).unit for one in (quantity, *named_so)}
@@ -89,6 +139,52 @@ def contradiction(heading: str, below: str, *, quantity: str, unit: str) -> str:
     if len(named) == 1 and None not in (group, *named) and group not in named:
         return "its heading names another quantity"
     return ""
+
+
+def time_contradiction(heading: str, below: str, *, unit: str) -> str:
+    """Return how the heading of elapsed time, or the cell `below` it, says another unit than visit.toml; "" if not."""
+    told = _time_unit(heading) or split_time_unit(heading, "")[1]
+    for found, where in ((told, "in"), (_time_unit(below), "below")):
+        if found not in {"", unit}:
+            return f"the unit {found} stands {where} its heading"
+    return ""
+
+
+def is_letter(text: str) -> bool:
+    """Tell whether a text is one letter."""
+    return len(text) == 1 and text.isalpha()
+
+
+def is_row_of_units(row: Sequence[str]) -> bool:
+    """Tell whether most cells of the row below the headings, single letters left aside, are units."""
+    cells = [cell for cell in _filled(row) if not is_letter(cell) and unit_of(cell) != "1"]
+    return 2 * sum(unit_of(cell) is not None for cell in cells) > len(cells)
+
+
+def letters_count(letter: str, row: Sequence[str]) -> bool:
+    """Tell whether a letter is a unit by the row in which it stands: a row of units, or one of such letters alone.
+
+    K is a type of thermocouple where nothing else in the row is a unit, or another letter is none.
+    """
+    strange = any(is_letter(cell) and unit_of(cell) is None for cell in _filled(row))
+    kelvin = unit_of(letter) == "kelvin"
+    if all(map(is_letter, _filled(row))):
+        return not kelvin and not strange
+    return is_row_of_units(row) and not (kelvin and strange)
+
+
+def unknown_unit(below: str, *, unit: str, row: Sequence[str]) -> str:
+    """Return why a cell of a row of units is not taken for one, "" where it is, or where the row holds other things."""
+    text = below.strip(" []()")
+    found, of_units = unit_of(text), is_row_of_units(row)
+    if is_letter(text) and found not in {None, unit}:
+        doubtful = not letters_count(text, row) and (of_units or all(map(is_letter, _filled(row))))
+        return "may be a type of thermocouple" if doubtful else ""
+    return "is not known" if text and found is None and of_units else ""
+
+
+def _filled(row: Sequence[str]) -> list[str]:
+    return [text for cell in row if (text := cell.strip(" []()"))]
 
 
 def _group(quantity: str) -> int | None:
