@@ -104,6 +104,13 @@ def test_rows_of_another_log_between_those_with_oxygen_end_no_burn() -> None:
 
 def test_without_oxygen_air_free_is_only_known_to_be_at_least_as_measured() -> None:
     found = worst(log([np.nan], [330]))
-    assert not found.dilution_told
+    assert not found.told
     assert found.air_free.value / PPM == pytest.approx(330)
     assert found.air_free.is_lower_bound
+
+
+def test_a_cell_that_reads_less_than_none_has_an_interval_that_holds_zero() -> None:
+    found = worst(log([0.06, 0.06], [-25, -20]))
+    for number in (found.dry, found.air_free):
+        assert number.low == number.value == 0
+    assert found.dry.high / PPM == pytest.approx(25)  # its error is at least what it reads below zero

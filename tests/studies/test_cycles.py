@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import itertools
 import json
+import math
 import shutil
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -17,11 +19,20 @@ import pandas as pd
 import pytest
 
 import fluewright as fw
+from fluewright.appliance import Number
 from fluewright.combustion import Fuel
 from fluewright.studies import inputs as given
 from fluewright.studies import numbers as core
 from fluewright.studies.audit import Audit
-from fluewright.studies.cycles import LIGHT_OFF_PEAK, PEAK, BurnerCycles, _time, burner_cycles
+from fluewright.studies.cycles import (
+    LIGHT_OFF_PEAK,
+    PEAK,
+    BurnerCycles,
+    _spread,
+    _time,
+    burner_cycles,
+    cycles_of,
+)
 from fluewright.studies.practice import practice_visit
 from fluewright.studies.results import results_text
 
@@ -264,6 +275,15 @@ def test_a_thousand_cycles_are_found_in_a_time_like_that_of_reading_them(
     assert found.spreads["oxygen_dry"].median.value == pytest.approx(0.068, abs=1e-4)
 
 
+def test_a_reading_beyond_its_range_leaves_no_standard_deviation() -> None:
+    sure = [
+        Number(quantity="carbon_monoxide_dry", value=value, low=value, high=value, origin="measured")
+        for value in (40e-6, 60e-6)
+    ]
+    assert _spread(sure, []).deviation == pytest.approx(math.sqrt(200) * 1e-6)
+    assert math.isnan(_spread([*sure, replace(sure[0], value=4000e-6, high=math.inf)], []).deviation)
+
+
 # --- intervals -------------------------------------------------------------------------------------------------------
 
 RESULTS = ("excess_air", "excess_air_oxygen_rule", "carbon_monoxide_air_free", "efficiency_gross")
@@ -273,15 +293,16 @@ def cycles_alone(audit: Audit) -> BurnerCycles:
     """Return the cycles of an audit, formed anew in the test points' windows: by means and draws of their own."""
     visit = audit.visit
     shared = given.shared_inputs(visit, audit.fuel, np.random.default_rng(core.SEED))
+    windows = [one.steadiness.by_rules for one in audit.points if one.steadiness.by_rules is not None]
+    bounds = visit.readings.lower_bounds
     return burner_cycles(
         visit,
         audit.fuel,
+        cycles_of(visit, windows=windows, rows=visit.readings.frame, bounds=bounds),
         shared=shared,
         accuracies=given.settled_accuracies(visit),
-        windows=[one.steadiness.by_rules for one in audit.points if one.steadiness.by_rules is not None],
         known={},
-        rows=visit.readings.frame,
-        bounds=visit.readings.lower_bounds,
+        bounds=bounds,
     )
 
 

@@ -12,6 +12,8 @@ import fluewright as fw
 from fluewright.appliance import Judgement
 from fluewright.errors import InputError
 from fluewright.studies.audit import Audit
+from fluewright.studies.judging import _spot_number
+from fluewright.visit import SpotReading
 
 Make = Callable[..., Path]
 pytestmark = pytest.mark.law
@@ -30,8 +32,8 @@ def of_rule(audit: Audit, start: str) -> list[Judgement]:
 @pytest.mark.parametrize(
     ("reading", "weight", "verdict"),
     [
-        ("900 ppm", "correct", "correct"),
-        ("1300 ppm", "correct", "leave_off"),  # beyond the level for stopping as well
+        ("320 ppm", "correct", "correct"),  # 320 x 20.9 / (20.9 - 6.8) = 474, beyond 400
+        ("900 ppm", "correct", "leave_off"),  # 1,334, beyond the level for stopping as well
         ("> 450 ppm", "correct", "correct"),
         ("150 ppm", "", "no_tested_limit_exceeded"),
     ],
@@ -90,7 +92,9 @@ def test_a_log_of_fresh_air_only_tells_its_carbon_monoxide(
     [
         (["2026-01-14 10:20:02", "6.8", "3500", "330.0", "70.0", "ALARM"], 3500),
         (["2026-01-14 10:20:02", "6", "8", "3500", "330.0", "70.0"], 3500),  # a decimal comma
+        (["2026-01-14 10:20:02", "6", "8", "1900", "330", "0", "70", "0"], 1900),  # several of them
         (["2026-01-14 10:20:02", "6.8", "3500"], 3500),
+        (["2026-01-14 10:20:02", "3500", "330.0", "70.0"], 3500),  # oxygen is lacking
         (["2026-01-14 10:20:02", "6.8", ">2000", "330"], 2000),
     ],
 )
@@ -120,17 +124,36 @@ def test_a_row_with_more_cells_than_names_may_hold_danger(
     assert found.measured.value == pytest.approx(3500 * PPM)
 
 
+@pytest.mark.parametrize(
+    "row",
+    [
+        ["2026-01-14 10:20:02", "6.8", "4"],
+        ["2026-01-14 10:20:02", "6.8", "41", "480.0", "70.0", ""],  # the flue's 480 is no carbon monoxide
+        ["2026-01-14 10:20:02", "6.8", "41", "480.0", "70.0", "probe moved", " again"],
+        ["2026-01-14 10:20:02", "Average:", "6.8", "480"],
+        ["2026-01-14 10:20:02", "door opened 480"],
+    ],
+)
 def test_a_row_that_does_not_fit_and_holds_no_danger_is_accounted_for_only(
-    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], row: list[str]
 ) -> None:
-    settled.append(
-        ["2026-01-14 10:30:00", "6.8", "4"]
-    )  # the instrument was switched off in the midst of a row
+    settled.insert(241, row)
     audit = audited(make_visit, complete_plan, settled)
     assert audit.verdict.name == "no_tested_limit_exceeded"
-    value, row = audit.visit.readings.accounts[0].misfits["carbon_monoxide_dry"]
-    assert value == pytest.approx(4 * PPM)
-    assert row == 362
+    assert sum(part.rows for part in audit.visit.readings.accounts[0].set_aside) == 1
+
+
+def test_a_log_that_ends_in_the_midst_of_a_row_is_counted_from_the_row_s_beginning(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    # The flue's temperature stands before carbon monoxide.
+    folder = make_visit(complete_plan, [[a, b, d, c, e] for a, b, c, d, e in settled])
+    log = folder / "flue.csv"
+    whole = log.read_text().rstrip("\n").replace("CO,Flue", "Flue,CO")
+    log.write_text(f"{whole}\n2026-01-14 10:30:00,6.8,480")
+    assert fw.audit(fw.open_visit(folder)).verdict.name == "no_tested_limit_exceeded"
+    log.write_text(f"{whole}\n2026-01-14 10:30:00,6.8,480,70.0\n")  # here the flue's may be lacking
+    assert fw.audit(fw.open_visit(folder)).verdict.name == "correct"
 
 
 @pytest.mark.parametrize(
@@ -171,3 +194,90 @@ def test_each_reading_by_hand_has_the_accuracy_of_its_own_instrument(
     found = of_rule(audit, "carbon_monoxide_ambient")
     assert {one.outcome for one in found} == {"cannot tell"}
     assert max(one.measured.high for one in found if one.measured) == pytest.approx(56 * PPM)
+
+
+@pytest.mark.parametrize("oxygen", [None, "5.5 percent"])
+def test_a_reading_by_hand_beside_a_log_is_judged_with_its_oxygen(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], oxygen: str | None
+) -> None:
+    readings = complete_plan["test_points"][0]["readings"]
+    readings["carbon_monoxide_dry"] = {"value": "350 ppm", "instrument": "flue"}
+    if oxygen is not None:
+        readings["oxygen_dry"] = {"value": oxygen, "instrument": "flue"}
+    audit = audited(make_visit, complete_plan, settled)
+    (found,) = (one for one in of_rule(audit, AIR_FREE) if one.outcome == "beyond")
+    assert found.measured is not None
+    by_hand = 350 * 20.9 / (20.9 - (5.5 if oxygen else 6.8))
+    assert found.measured.value / PPM == pytest.approx(by_hand, rel=0.01)
+    assert ("by hand" if oxygen else "the window's") in found.measured.basis.rpartition("with ")[2]
+
+
+def lit_in_fresh_air(settled: list[list[str]]) -> list[list[str]]:
+    """Return the rows with two minutes of fresh air before the burner lights in row 24."""
+    for row in settled[:24]:
+        row[1:4] = "20.9", "0", "75.0"
+    return settled
+
+
+@pytest.mark.parametrize(("row", "weight"), [(26, "note"), (40, "correct")])
+def test_a_peak_at_light_off_is_a_note_and_a_later_one_is_not(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], row: int, weight: str
+) -> None:
+    rows = lit_in_fresh_air(settled)
+    rows[row][2] = "400"  # 593 ppm air-free: beyond the limit, below the level for stopping
+    audit = audited(make_visit, complete_plan, rows)
+    assert audit.points[0].settled is not None
+    assert [one.weight for one in of_rule(audit, AIR_FREE) if one.weight] == [weight]
+    assert (audit.verdict.name == "no_tested_limit_exceeded") is (weight == "note")
+    worst = audit.points[0].carbon_monoxide
+    assert worst is not None
+    assert worst.air_free.value / PPM == pytest.approx(400 * 20.9 / 14.1, rel=0.03)
+
+
+def test_a_peak_at_light_off_beyond_the_level_for_stopping_stops(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    rows = lit_in_fresh_air(settled)
+    rows[26][2] = "1100"
+    assert audited(make_visit, complete_plan, rows).verdict.name == "leave_off"
+
+
+@pytest.mark.parametrize(
+    ("rows", "oxygen", "monoxide", "told"),
+    [
+        (60, "16.0", "380", True),  # 1,620 ppm by the oxygen rule, for five minutes
+        (12, "16.0", "380", False),  # a minute only, as at light-off and shut-down
+        (60, "16.0", "40", False),  # 171 ppm
+        (60, "20.4", "30", False),  # the room's air
+    ],
+)
+def test_minutes_of_a_dilute_sample_that_may_be_beyond_are_told(
+    make_visit: Make,
+    complete_plan: dict[str, Any],
+    settled: list[list[str]],
+    rows: int,
+    oxygen: str,
+    monoxide: str,
+    told: bool,
+) -> None:
+    for row in settled[20 : 20 + rows]:
+        row[1], row[2] = oxygen, monoxide
+    audit = audited(make_visit, complete_plan, settled)
+    found = of_rule(audit, f"{AIR_FREE}_dilute")
+    assert [(one.outcome, one.weight) for one in found] == [("cannot tell", "correct")] * told
+    assert (audit.verdict.name == "no_tested_limit_exceeded") is not told
+
+
+def test_a_share_of_a_temperature_read_by_hand_is_of_what_the_display_shows(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    complete_plan["instruments"]["pair"]["accuracy"]["supply_temperature"] = {"of_reading": "1 percent"}
+    visit = fw.open_visit(make_visit(complete_plan, settled))
+    found = _spot_number(
+        visit,
+        "supply_temperature",
+        [SpotReading(quantity="supply_temperature", value=323.15, instrument="pair")],
+        lowest=False,
+    )
+    assert found is not None
+    assert found.high == pytest.approx(323.15 + 0.01 * 50)

@@ -46,7 +46,7 @@ from fluewright.appliance.manifold import (
     heat_input_by_nameplate,
     suspects,
 )
-from fluewright.appliance.numbers import Number, Origin
+from fluewright.appliance.numbers import COVERAGE, Number, Origin
 from fluewright.appliance.orifice import drill, orifice_diameter, orifice_heat_input, target_manifold_pressure
 from fluewright.appliance.savings import Savings, annual_savings
 from fluewright.appliance.water_side import (
@@ -58,6 +58,7 @@ from fluewright.appliance.water_side import (
 )
 
 __all__ = [
+    "COVERAGE",
     "FLUIDS",
     "PRACTICES",
     "Blower",

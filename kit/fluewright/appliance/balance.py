@@ -62,13 +62,6 @@ class Reconciliation:
             return "fits"
         return "cannot tell" if self.chi_square <= self.alpha_limit else "does not fit"
 
-    @property
-    def doubted(self) -> tuple[str, ...]:
-        """The readings that fail the measurement test of VDI 2048 (95 %)."""
-        return tuple(
-            name for name, test in zip(self.names, self.test, strict=True) if test > _TABLE["normal_quality"]
-        )
-
     def standard_deviation(self, *, corrected: bool) -> Array:
         """Return the standard deviation of each reading, as measured or as corrected."""
         of = self.corrected_covariance if corrected else self.covariance

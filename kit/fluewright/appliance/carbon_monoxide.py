@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 
 from fluewright.appliance.numbers import Number
 from fluewright.combustion import FlueGas, Fuel, flue_gas
+from fluewright.steady.criteria import rules
 from fluewright.units import Array
 
 SETTLING = pd.Timedelta(minutes=5)
 RISE_ROWS = 25  # fewer rows than this tell nothing of a trend
 EDGE = 0.2  # the rise is the mean of the last fifth less that of the first
+HELD = pd.Timedelta(minutes=2)  # chosen here: longer than the cells' lag at light-off and shut-down
 _PASSES = "every burning row, used or refused"
 
 
@@ -25,16 +27,22 @@ class CarbonMonoxideRows:
     """The worst carbon monoxide of a stretch of rows.
 
     `air_free` and `dry` are the greatest over all rows, with the interval of the stated accuracy; infinite above
-    where a reading was over range. Where not one row tells the dilution (`dilution_told` is False), `air_free` is
-    only what it is at least, and infinite above as well. `rise` is how much the air-free value rose over the burn,
-    None where too few rows tell. `over_range` counts rows that were over range; `dilute` those too dilute for an
-    air-free value, and `unread` those without a reading that tells the dilution: both are judged by their carbon
-    monoxide as measured, which the air-free value cannot be below.
+    where a reading was over range. Where not one row tells an air-free value (`told` is False), `air_free` is only
+    what it is at least, and infinite above as well. `running` is the greatest air-free value outside of the first
+    minute after each light-off, None where there is no other row. `rise` is how much the air-free value rose over the
+    burn, None where too few rows tell. `held_dilute` is what the oxygen rule, followed on into samples too dilute for
+    it, gives at least over two minutes without a break, None where there is no such stretch.
+
+    `over_range` counts rows that were over range; `dilute` those too dilute for an air-free value, and `unread` those
+    without a reading that tells the dilution: both are judged by their carbon monoxide as measured, which the
+    air-free value cannot be below.
     """
 
     air_free: Number
     dry: Number
+    running: Number | None
     rise: Number | None
+    held_dilute: Number | None
     rows: int
     over_range: int
     dilute: int
@@ -42,9 +50,9 @@ class CarbonMonoxideRows:
     when: pd.Timestamp
 
     @property
-    def dilution_told(self) -> bool:
-        """Whether any row tells its dilution."""
-        return self.unread < self.rows
+    def told(self) -> bool:
+        """Whether any row tells an air-free value."""
+        return self.unread + self.dilute < self.rows
 
 
 def _worst(quantity: str, value: Array, low: Array, high: Array, basis: str, origin: str) -> Number:
@@ -64,13 +72,9 @@ def _air_free(flue: FlueGas, monoxide: Array) -> Array:
     return np.asarray(np.fmax(ruled, monoxide))
 
 
-def _at_most(flue: FlueGas, monoxide: Array, told: NDArray[np.bool_]) -> Array:
-    """Return air-free carbon monoxide at the corner of the accuracy, also where that is too dilute to be read there.
-
-    Of a sample that tells its dilution as read, the oxygen rule is followed on beyond the limit for dilute samples.
-    """
-    followed = monoxide * (1 + np.asarray(flue.excess_air_oxygen_rule, dtype=float))
-    return np.where(told, np.where(np.isnan(followed), np.inf, followed), _air_free(flue, monoxide))
+def _followed(flue: FlueGas, monoxide: Array) -> Array:
+    """Return air-free carbon monoxide by the oxygen rule, followed on beyond the limit for dilute samples."""
+    return np.asarray(monoxide * (1 + np.asarray(flue.excess_air_oxygen_rule, dtype=float)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,6 +122,7 @@ def carbon_monoxide_rows(
     fuel: Fuel,
     half_widths: Mapping[str, tuple[float, float]],
     oxygen_name: str | None,
+    light_off: NDArray[np.bool_] | None = None,
 ) -> CarbonMonoxideRows | None:
     """Return the worst carbon monoxide over the rows of `frame`, or None where none was read.
 
@@ -133,6 +138,8 @@ def carbon_monoxide_rows(
         (absolute [SI], share of reading) of the stated accuracy per quantity; the greater holds.
     oxygen_name : str or None
         The reading that tells dilution; None judges every row as measured.
+    light_off : array of bool, optional
+        Which rows lie in the first minute after a light-off.
 
     Notes
     -----
@@ -159,40 +166,72 @@ def carbon_monoxide_rows(
         absolute, share = half_widths.get(name, (0.0, 0.0))
         return np.maximum(absolute, share * np.abs(values))
 
-    spread = half("carbon_monoxide_dry", monoxide)
+    # A cell that reads less than none shows an error of at least that size.
+    spread = np.maximum(half("carbon_monoxide_dry", monoxide), -monoxide)
+    monoxide = np.maximum(monoxide, 0.0)
     low, high = np.maximum(monoxide - spread, 0.0), np.where(bounded, np.inf, monoxide + spread)
     low = np.where(bounded, monoxide, low)
-    free, free_low, free_high = monoxide, low, high
-    burning = told = np.zeros(monoxide.size, dtype=bool)
+    free, free_low, free_high = monoxide, low, np.full(monoxide.size, np.inf)
+    told = np.isfinite(pairs.oxygen) & known
+    burning, at_least = np.zeros(monoxide.size, dtype=bool), np.zeros(monoxide.size)
     if oxygen_name is not None and known:
         reach = half(oxygen_name, pairs.oxygen) * (-1.0 if oxygen_name == "carbon_dioxide_dry" else 1.0)
 
         def flue(shift: float, monoxide: Array) -> FlueGas:
             return flue_gas(fuel, **{oxygen_name: pairs.oxygen + shift * reach}, carbon_monoxide_dry=monoxide)
 
-        as_read = flue(0.0, monoxide)
-        free = _air_free(as_read, monoxide)
+        as_read, least, most = (
+            flue(0.0, monoxide),
+            flue(-1.0, low),
+            flue(1.0, np.where(bounded, monoxide, high)),
+        )
+        free, free_low = _air_free(as_read, monoxide), _air_free(least, low)
         burning = np.isfinite(np.asarray(as_read.carbon_monoxide_air_free, dtype=float))
-        free_low = _air_free(flue(-1.0, low), low)
-        finite = np.where(bounded, monoxide, high)
-        free_high = np.where(bounded, np.inf, _at_most(flue(1.0, finite), finite, burning))
-        told = np.isfinite(pairs.oxygen)
-    if not told.any():
-        free_high = np.full(monoxide.size, np.inf)
+        if burning.any():
+            followed = _followed(most, high)
+            free_high = np.where(burning, np.where(np.isnan(followed), np.inf, followed), high)
+        dilute = told & ~burning & (np.asarray(as_read.oxygen_dry, dtype=float) < rules().fresh_air_oxygen)
+        at_least = np.where(dilute, np.nan_to_num(_followed(least, low)), 0.0)
+
+    def worst(which: NDArray[np.bool_] | slice, basis: str) -> Number:
+        rule = "carbon_monoxide_air_free_oxygen_rule"
+        return _worst(rule, free[which], free_low[which], free_high[which], basis, "computed")
+
     by_row = free[pairs.row]
     times = frame.index if read.all() else frame.index[read]
     telling = slice(None) if told.all() else told[pairs.row]  # rows of another log between them end no burn
+    running = pairs.rows > 0
+    if light_off is not None and light_off.any():
+        running = pairs.rows > np.bincount(pairs.row[light_off[read]], minlength=pairs.rows.size)
     return CarbonMonoxideRows(
-        air_free=_worst(
-            "carbon_monoxide_air_free_oxygen_rule", free, free_low, free_high, _PASSES, "computed"
-        ),
+        air_free=worst(slice(None), _PASSES),
+        running=worst(running, f"{_PASSES}, but for the first minute after light-off")
+        if running.any()
+        else None,
         dry=_worst("carbon_monoxide_dry", monoxide, low, high, f"dry; greatest of {_PASSES}", "measured"),
         rise=_rise(times[telling], by_row[telling], burning[pairs.row][telling]),
+        held_dilute=_held(times, at_least[pairs.row]) if at_least.any() else None,
         rows=int(pairs.rows.sum()),
         over_range=int(pairs.rows[bounded].sum()),
         dilute=int(pairs.rows[told & ~burning].sum()),
         unread=int(pairs.rows[~told].sum()),
         when=times[int(np.argmax(by_row))],
+    )
+
+
+def _held(times: pd.Index, at_least: Array) -> Number | None:
+    """Return the greatest value that rows held for two minutes without a break."""
+    held = pd.Series(at_least, index=times).rolling(HELD).min()[times >= times[0] + HELD]
+    if not len(held) or not held.max() > 0:
+        return None
+    value = float(held.max())
+    return Number(
+        quantity="carbon_monoxide_air_free_oxygen_rule",
+        value=value,
+        low=value,
+        high=np.inf,
+        origin="computed",
+        basis="held for two minutes in a sample too dilute for an air-free value",
     )
 
 

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from fluewright import sources, units
-from fluewright.appliance.numbers import Number
+from fluewright.appliance.numbers import COVERAGE, Number
 from fluewright.steady import mean_noise
 from fluewright.units import Array
 
@@ -29,7 +29,6 @@ WATCHED = (
     "draft_breech",
     "draft_inducer",
 )
-_TWO_SIDED = 1.959964  # 97.5 % point of the normal distribution
 
 Sign: TypeAlias = Literal["seen", "not seen", "cannot tell", "not tested"]
 Grade: TypeAlias = Literal[
@@ -138,7 +137,7 @@ def _shift(name: str, seconds: Array, values: Array, first: Array, then: Array, 
     # The drift before the start may have gone on or died away: both are allowed, evenly.
     drift = slope * apart
     middle = shift - drift / 2
-    half = _TWO_SIDED * math.sqrt(noise**2 + (drift**2 / 12) + (slope_error * apart / 2) ** 2)
+    half = COVERAGE * math.sqrt(noise**2 + (drift**2 / 12) + (slope_error * apart / 2) ** 2)
     return Number(
         quantity=f"{name}_shift",
         value=middle,

@@ -8,6 +8,8 @@ from typing import Literal, TypeAlias
 
 from fluewright import sources
 
+COVERAGE = 1.959964  # 97.5 % point of the normal distribution
+
 Origin: TypeAlias = Literal["measured", "entered", "assumed", "computed", "instrument"]
 
 

@@ -9,6 +9,7 @@ text: to be checked against the edition in force), ``chosen`` (chosen here, with
 from __future__ import annotations
 
 import functools
+import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -53,6 +54,11 @@ class Quantity:
     def shown(self, system: str) -> Shown:
         """Return the unit shown in `system`, "US" or "SI"."""
         return self.us if system == "US" else self.si
+
+    @property
+    def floor(self) -> float:
+        """The least a true value can be: a share of a gas is not below zero, whatever a cell reads."""
+        return 0.0 if self.unit == "mol/mol" else -math.inf
 
     @property
     def usual_units(self) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fluewright.steady.criteria import Criteria, Limits, criteria_names, named_criteria
 from fluewright.steady.cycles import Cycle, Cycles, Peak, find_cycles
 from fluewright.steady.noise import Noise, half_width, mean_noise
-from fluewright.steady.rows import probable_fresh_air
+from fluewright.steady.rows import DILUTION, OXYGEN, ROOM_AIR, first_of, probable_fresh_air
 from fluewright.steady.test_point import (
     ChannelMean,
     SettledPoint,
@@ -18,6 +18,9 @@ from fluewright.steady.test_point import (
 from fluewright.steady.window import Phase, Steadiness, Stretch, Window, find_steady_window
 
 __all__ = [
+    "DILUTION",
+    "OXYGEN",
+    "ROOM_AIR",
     "ChannelMean",
     "Criteria",
     "Cycle",
@@ -35,6 +38,7 @@ __all__ = [
     "draw_means",
     "find_cycles",
     "find_steady_window",
+    "first_of",
     "half_width",
     "mean_noise",
     "named_criteria",

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from fluewright.steady.bins import Bins, Lines, Settling, bin_burns, fit_lines, fit_settling
 from fluewright.steady.criteria import Criteria, Limits, named_criteria, rules
-from fluewright.steady.rows import Rows, spans
+from fluewright.steady.rows import OXYGEN, Rows, spans
 from fluewright.units import Array
 
 
@@ -46,7 +46,7 @@ class Burns:
 
     def undiluted(self, last: int) -> float:
         """Return the share of the flue gas that is not excess air, just before bin `last`."""
-        for name in ("oxygen_dry", "oxygen_wet"):
+        for name in OXYGEN:
             if name in self.lines:
                 oxygen = float(self.lines[name].mean[self.bins.window_of[last - 1]])
                 return min(max(1 - oxygen / rules().air_oxygen, 0.1), 1.0)
@@ -96,9 +96,8 @@ def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:
     for bad in badness.values():
         holds &= bad[bins.window_of] <= 1.0
     if criteria.slope_length >= criteria.minimum_length:
-        holds = bins.covered(
-            holds
-        )  # such a definition is about the whole moving window, not about its middle
+        # Such a definition is about the whole moving window, not about its middle.
+        holds = bins.covered(holds)
     light_off = _light_off(bins, rows)
     holds &= ~light_off & bool(lines)
     unasked = tuple(name for name in named_criteria().limits if name in frame and name not in criteria.limits)

@@ -171,18 +171,8 @@ def rules() -> Rules:
         "room_temperature": "K",
         "drawn": "s",
     }
-    plain = (
-        "gap_intervals",
-        "present",
-        "significance",
-        "curvature",
-        "curvature_second",
-        "hardly_cooled",
-        "fan",
-        "modulates",
-    )
     return Rules(
         **{name: units.parse(entry[name], unit, name) for name, unit in units_of.items()},
-        **{name: float(entry[name]) for name in plain},
+        **{name: float(value) for name, value in entry.items() if isinstance(value, int | float)},
         expected=tuple(entry["expected"]),
     )

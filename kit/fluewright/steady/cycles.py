@@ -18,15 +18,15 @@ from numpy.typing import NDArray
 from fluewright.steady.burns import Burns, look_at_burns
 from fluewright.steady.criteria import Criteria, named_criteria, rules
 from fluewright.steady.reasons import why_not
-from fluewright.steady.rows import Rows, State, longest_gap, sort_rows
-from fluewright.steady.window import Window, trimmed
+from fluewright.steady.rows import DILUTION, OXYGEN, Rows, State, first_of, longest_gap, sort_rows
+from fluewright.steady.window import Window, sound_stretch, window_of
 from fluewright.steady.words import System, duration
 from fluewright.units import Array
 
 ToldBy: TypeAlias = Literal["burner signal", "flue gas", "nothing"]
 
 _SWITCH, _MONOXIDE = "burner_on", "carbon_monoxide_dry"
-_OXYGEN = ("oxygen_dry", "oxygen_wet")
+_BECAUSE = "the latest stretch of the cycle in which every channel held still"
 _KNOWN = (State.BURNING, State.FRESH, State.OFF, State.ENDING, State.DRAWN)
 
 
@@ -178,7 +178,7 @@ def find_cycles(
 
 def _on_and_off(frame: pd.DataFrame, rows: Rows) -> tuple[ToldBy, _Runs]:
     """Return what tells when the burner was on, and when it was."""
-    logged = (name for name in (_SWITCH, *_OXYGEN, "carbon_dioxide_dry") if name in frame)
+    logged = (name for name in (_SWITCH, *DILUTION) if name in frame)
     first = next((name for name in logged if frame[name].notna().any()), None)
     if first == _SWITCH:
         return "burner signal", _by_signal(frame[_SWITCH].to_numpy(dtype=np.float64), rows)
@@ -201,7 +201,7 @@ def _by_flue_gas(frame: pd.DataFrame, rows: Rows) -> _Runs:
     known = np.isin(rows.of, _KNOWN)
     start, stop, on = rows.start[known], rows.stop[known], rows.of[known] == State.BURNING
     drawn = rows.of[known] == State.DRAWN  # the probe was out, and the burner ran on
-    oxygen = next((name for name in _OXYGEN if name in frame), None)
+    oxygen = first_of(OXYGEN, frame)
     if oxygen is not None and len(start):
         least = np.fmin.reduceat(frame[oxygen].to_numpy(dtype=np.float64), start)
         on &= ~(least >= rules().fresh_air_oxygen - rules().ending)
@@ -240,7 +240,7 @@ def _searched(
     burns: Burns, index: pd.DatetimeIndex, runs: _Runs, known: Container[int], system: System
 ) -> dict[int, Window | str]:
     """Return for each cycle not `known` its latest sound stretch, or why there is none."""
-    begins, least = runs.start[runs.on], burns.criteria.minimum_length
+    begins = runs.start[runs.on]
     ends = burns.rows.stop[burns.rows.burning] - 1
     cycle_of = np.searchsorted(begins, ends, "right") - 1  # by burn; -1 before the first cycle
     found: dict[int, Window | str] = {}
@@ -249,13 +249,11 @@ def _searched(
         cycle = int(cycle_of[burns.bins.burn_of[first]])
         if cycle < 0 or cycle in found or cycle in known:
             continue
-        settled, start, refusal = trimmed(burns, first, last, system)
-        if start < last and burns.length(settled, last) >= least:
-            found[cycle] = _window(index, *burns.bins.rows(start, last))
-        else:
-            held = f"held still for {duration(burns.length(first, last))} only"
-            short = f"what is left is shorter than {duration(least)}"
-            refused.setdefault(cycle, f"{refusal.reason}; {short}" if refusal else held)
+        span, refusal = sound_stretch(burns, first, last, system)
+        if span:
+            found[cycle] = window_of(index, span, _BECAUSE)
+        elif refusal:
+            refused.setdefault(cycle, refusal.reason)
     for cycle in range(len(begins)):
         if cycle not in found and cycle not in known:
             inside = np.flatnonzero(cycle_of == cycle)
@@ -275,13 +273,6 @@ def _why_never(burns: Burns, inside: NDArray[np.intp], refused: str, system: Sys
         return f"burned for {duration(burned)} only; {least} of stillness are needed"
     windows = bins.window_of[first:last][bins.inside[first:last]]
     return refused or why_not(burns, windows, system) or f"never held still for {least}"
-
-
-def _window(index: pd.DatetimeIndex, start: int, stop: int) -> Window:
-    because = "the latest stretch of the cycle in which every channel held still"
-    return Window(
-        start=index[start], end=index[stop - 1], rows=stop - start, chosen_by="rules", because=because
-    )
 
 
 # ---------------------------------------------------------------------------- peaks

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Container, Iterable
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -13,7 +14,13 @@ from fluewright.errors import InputError
 from fluewright.steady.criteria import rules
 from fluewright.units import Array
 
+OXYGEN = ("oxygen_dry", "oxygen_wet")
+DILUTION = (*OXYGEN, "carbon_dioxide_dry")  # what tells how much of a sample is air, the surest first
+ROOM_AIR = ("air_temperature", "ambient_temperature")
+
 _CHAIN = 6  # so many runs in a row, each shorter than a light-off, are one flickering run
+_FEWEST = 6  # rows that stand still before a light-off
+_RUNNING = ("burner_on", "gas_volume_flow")
 
 
 class State(IntEnum):
@@ -77,7 +84,7 @@ def sort_rows(frame: pd.DataFrame) -> Rows:
     interval = _usual(steps)
     gap = longest_gap(interval)
     broken = steps > gap
-    gas = next((name for name in _GASES if name in frame and bool(frame[name].notna().any())), None)
+    gas = next((name for name in DILUTION if name in frame and bool(frame[name].notna().any())), None)
     state, probable = _states(frame, gas), probable_fresh_air(frame)
     state[:probable] = State.FRESH
     state = _with_flicker(_bridged(state, seconds, gap), seconds, broken)
@@ -94,7 +101,7 @@ def probable_fresh_air(frame: pd.DataFrame) -> int:
     There oxygen stands still a little too low until a light-off, the flue is as cold as the room, and nothing tells of
     a burner: no carbon monoxide, no carbon dioxide, no signal. A standing pilot's gas is warmer.
     """
-    name = next((one for one in _GASES[:2] if one in frame), None)
+    name = first_of(OXYGEN, frame)
     if name is None or "flue_temperature" not in frame or not len(frame):
         return 0
     oxygen = frame[name].to_numpy(dtype=np.float64)
@@ -121,10 +128,15 @@ def _as_cold_as_the_room(rows: pd.DataFrame) -> bool:
     if any(float(rows[name].median()) > most for name, most in none.items() if name in rows):
         return False
     flue = float(rows["flue_temperature"].median())
-    air = next((one for one in _ROOMS if one in rows and bool(rows[one].notna().any())), None)
+    air = next((one for one in ROOM_AIR if one in rows and bool(rows[one].notna().any())), None)
     return flue <= (
         rules().room_temperature if air is None else float(rows[air].mean()) + rules().as_cold_as_the_room
     )
+
+
+def first_of(names: Iterable[str], frame: Container[str]) -> str | None:
+    """Return the first of some names that stands among the columns of a frame, None where none does."""
+    return next((name for name in names if name in frame), None)
 
 
 def longest_gap(interval: float) -> float:
@@ -137,12 +149,6 @@ def _usual(steps: Array) -> float:
     if not len(steps):
         return 0.0
     return float(steps[0]) if steps.min() == steps.max() else float(np.median(steps))
-
-
-_GASES = ("oxygen_dry", "oxygen_wet", "carbon_dioxide_dry")
-_ROOMS = ("air_temperature", "ambient_temperature")
-_RUNNING = ("burner_on", "gas_volume_flow")
-_FEWEST = 6  # rows that stand still before a light-off
 
 
 def _seconds(frame: pd.DataFrame) -> Array:
@@ -265,7 +271,7 @@ def _ran_on(
     on = np.zeros(len(before), dtype=np.bool_)
     if "flue_temperature" in frame:
         flue = frame["flue_temperature"].to_numpy(dtype=np.float64)
-        air = next((one for one in _ROOMS if one in frame), None)
+        air = first_of(ROOM_AIR, frame)
         room = rules().room_temperature if air is None else frame[air].to_numpy(dtype=np.float64)[before]
         above = flue[before] - room
         fell = flue[before] - np.minimum(flue[middle], flue[last])

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fluewright.steady.criteria import rules
-from fluewright.steady.rows import Rows, State
+from fluewright.steady.rows import Rows, State, first_of
 from fluewright.units import Array
 
 _FAN = "draft_inducer"
@@ -38,7 +38,7 @@ def pre_purges(frame: pd.DataFrame, rows: Rows) -> dict[int, int]:
 
 def moving_rate(frame: pd.DataFrame, start: int, stop: int) -> tuple[float, float] | None:
     """Return between which shares of its greatest the firing rate moved in some rows, or None where it stood still."""
-    name = next((name for name in _RATES if name in frame), None)
+    name = first_of(_RATES, frame)
     if name is None:
         return None
     rate: Array = frame[name].to_numpy(dtype=np.float64)

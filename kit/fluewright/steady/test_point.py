@@ -19,7 +19,7 @@ from fluewright.errors import InputError
 from fluewright.steady.noise import half_width, mean_noise
 from fluewright.steady.window import Window
 from fluewright.units import Array
-from fluewright.visit import StatedAccuracy
+from fluewright.visit import StatedAccuracy, on_display
 
 _BLOCK = 32_768  # rows taken at once, so that what is formed of them stays in the cache
 
@@ -55,7 +55,7 @@ class ChannelMean:
     @property
     def shown(self) -> float:
         """The mean as it can be true [SI]: zero for a share of a gas that was read as less."""
-        return max(self.mean, _floor(self.quantity))
+        return max(self.mean, sources.quantity(self.quantity).floor)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,13 +178,13 @@ def _channel_mean(
     noise = mean_noise(number)
     bias = _bias(quantity, mean, slope, accuracy)
     width = half_width(bias=bias, noise=noise.standard_error, degrees_of_freedom=noise.degrees_of_freedom)
-    shown = max(mean, _floor(quantity))
+    shown = max(mean, sources.quantity(quantity).floor)
     return ChannelMean(
         quantity=quantity,
         mean=mean,
         noise=noise.standard_error,
         bias=bias,
-        low=max(shown - width, _floor(quantity)),
+        low=max(shown - width, sources.quantity(quantity).floor),
         high=shown + width,
         samples=len(number),
         effective_samples=noise.effective_samples,
@@ -198,11 +198,6 @@ def _channel_mean(
     )
 
 
-def _floor(quantity: str) -> float:
-    """Return the least a true value can be: a share of a gas is not below zero, whatever the cell reads."""
-    return 0.0 if sources.quantity(quantity).unit == "mol/mol" else -math.inf
-
-
 def _bias(quantity: str, mean: float, slope: float, accuracy: StatedAccuracy) -> float:
     """Return the half-width [SI] of the error that all samples share.
 
@@ -212,9 +207,9 @@ def _bias(quantity: str, mean: float, slope: float, accuracy: StatedAccuracy) ->
     times time constant, the response time being to 90 %) are further rectangular errors. Their sum is
     replaced by one rectangle of the same variance. A reading of a gas below zero shows an error of at least its size.
     """
-    display = mean - units.convert(0.0, "degC", "K") if sources.quantity(quantity).unit == "K" else mean
-    stated = max(accuracy.absolute, accuracy.of_reading * abs(display), accuracy.of_span)
-    stated = max(stated, _floor(quantity) - mean)
+    shown = abs(on_display(quantity, mean))
+    stated = max(accuracy.absolute, accuracy.of_reading * shown, accuracy.of_span)
+    stated = max(stated, sources.quantity(quantity).floor - mean)
     lag = slope * accuracy.response_time / math.log(10)
     return math.hypot(stated, accuracy.resolution / 2, lag)
 
@@ -257,7 +252,7 @@ def draw_means(points: Iterable[SettledPoint], *, draws: int, seed: int) -> Iter
         if part.noise > 0:
             stream = _stream(seed, "noise", "" if holders[id(part)] > 1 else point, part.quantity)
             value += part.noise * stream.standard_t(part.degrees_of_freedom, draws)
-        return np.maximum(value, _floor(part.quantity), out=value)
+        return np.maximum(value, sources.quantity(part.quantity).floor, out=value)
 
     return (
         MappingProxyType({quantity: drawn(part, point.name) for quantity, part in point.means.items()})

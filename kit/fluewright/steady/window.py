@@ -8,7 +8,7 @@ changed by more than the span, and a first-order settling may not still lack mor
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple, TypeAlias, cast
 
@@ -28,7 +28,7 @@ from fluewright.steady.reasons import (
     why_taken,
     why_unsettled,
 )
-from fluewright.steady.rows import State, sort_rows, spans
+from fluewright.steady.rows import OXYGEN, State, first_of, sort_rows, spans
 from fluewright.steady.signals import moving_rate, pre_purges
 from fluewright.steady.words import System, duration, listed
 
@@ -191,11 +191,11 @@ def find_steady_window(
         if name not in burns.lines and (name in frame or name in rules().expected)
     )
     by_rules = (
-        _window(index, chosen, why_taken(burns, chosen, _missing(burns, frame, chosen), system))
+        window_of(index, chosen, why_taken(burns, chosen, _missing(burns, frame, chosen), system))
         if chosen
         else None
     )
-    window, offered = by_rules, _window(index, least, _excuse(burns, least, system)) if least else None
+    window, offered = by_rules, window_of(index, least, _excuse(burns, least, system)) if least else None
     outcome = outcome_words(
         burns,
         taken=by_rules.because if by_rules else None,
@@ -208,7 +208,10 @@ def find_steady_window(
         span, idle = _manual_span(index, burns, frame, manual)
         agree, outcome = _compare(burns, parts, span, idle=int(idle.sum()), because=manual[2], system=system)
         without = _stretches(index, span, idle)
-        window, offered = replace(_window(index, span, manual[2]), chosen_by="person", without=without), None
+        window, offered = (
+            replace(window_of(index, span, manual[2]), chosen_by="person", without=without),
+            None,
+        )
         parts = _cut_out(parts, chosen, span)
         chosen = span
     slope, rise = flue_trend(burns, chosen or least)
@@ -238,13 +241,11 @@ def _stretch(index: pd.DatetimeIndex, part: _Part) -> Stretch:
     )
 
 
-def _window(index: pd.DatetimeIndex, span: _Span, because: str) -> Window:
+def window_of(index: pd.DatetimeIndex, rows: tuple[int, int], because: str) -> Window:
+    """Return rows (last exclusive) as a window that the rules found."""
+    start, stop = rows
     return Window(
-        start=index[span.start],
-        end=index[span.stop - 1],
-        rows=span.stop - span.start,
-        chosen_by="rules",
-        because=because,
+        start=index[start], end=index[stop - 1], rows=stop - start, chosen_by="rules", because=because
     )
 
 
@@ -258,21 +259,26 @@ def _choose(burns: Burns, system: System) -> tuple[_Span | None, Mapping[int, Re
     """Return the rows of the latest sound stretch, and why later ones, or its beginning, were refused."""
     refusals: dict[int, Refusal] = {}
     for first, last in reversed(burns.holding()):
-        settled, start, refusal = trimmed(burns, first, last, system)
+        span, refusal = sound_stretch(burns, first, last, system)
         if refusal:
             refusals[first] = refusal
-        if start < last and burns.length(settled, last) >= burns.criteria.minimum_length:
-            return _Span(*burns.bins.rows(start, last)), refusals
-        least, length = duration(burns.criteria.minimum_length), duration(burns.length(first, last))
-        refusals[first] = (
-            Refusal(refusal.phase, f"{refusal.reason}; what is left is shorter than {least}")
-            if refusal
-            else Refusal("steady", f"held still for {length} only; at least {least} are needed")
-        )
+        if span:
+            return span, refusals
     return None, refusals
 
 
-def trimmed(burns: Burns, first: int, last: int, system: System) -> tuple[int, int, Refusal | None]:
+def sound_stretch(burns: Burns, first: int, last: int, system: System) -> tuple[_Span | None, Refusal | None]:
+    """Return the rows of a holding run that are a steady window, and why its beginning, or all of it, is not."""
+    settled, start, refusal = _trimmed(burns, first, last, system)
+    if start < last and burns.length(settled, last) >= burns.criteria.minimum_length:
+        return _Span(*burns.bins.rows(start, last)), refusal
+    least, length = duration(burns.criteria.minimum_length), duration(burns.length(first, last))
+    if refusal:
+        return None, Refusal(refusal.phase, f"{refusal.reason}; what is left is shorter than {least}")
+    return None, Refusal("steady", f"held still for {length} only; at least {least} are needed")
+
+
+def _trimmed(burns: Burns, first: int, last: int, system: System) -> tuple[int, int, Refusal | None]:
     """Return the bin from which a holding run seems settled, that at which it is safe to begin, and why not before."""
     settled, start, refusal = first, first, None
     within = np.clip(burns.bins.window_of[first:last], first, max(last - burns.bins.moving, first))
@@ -324,51 +330,49 @@ def _parts(
     burn, lit, purges = 0, burns.rows.lit, pre_purges(frame, burns.rows)
     for run, state in enumerate(burns.rows.of):
         if state != State.BURNING:
-            start, stop = int(burns.rows.start[run]), int(burns.rows.stop[run])
-            purge = purges.get(run, stop)
-            if start < burns.rows.probable:
-                parts.append(_Part(start, purge, "fresh air", _probable_air(frame, purge)))
-            elif start < purge:
-                parts.append(_idle_part(State(state), start, purge))
-            if purge < stop:
-                parts.append(_Part(purge, stop, "pre-purge", "the burner's fan runs before light-off"))
+            parts += _idle_parts(burns, frame, run, purges)
             continue
         at = begin = int(burns.bins.first[burn])
-        for first, last in by_burn.get(burn, []):
+        finish = begin + int(burns.bins.count[burn])
+        for first, last in [*by_burn.get(burn, []), (finish, finish)]:
             parts += _moving_parts(
                 burns, frame, at, first, opening=at == begin, lit=bool(lit[run]), system=system
             )
-            parts += _still_parts(burns, first, last, chosen, refusals)
+            if first < last:
+                parts += _still_parts(burns, first, last, chosen, refusals)
             at = last
-        finish = begin + int(burns.bins.count[burn])
-        parts += _moving_parts(
-            burns, frame, at, finish, opening=at == begin, lit=bool(lit[run]), system=system
-        )
         burn += 1
     return parts
 
 
+_IDLE: Mapping[int, Refusal] = {
+    State.DRAWN: Refusal("fresh air", "fresh air drawn in, as by a pulled probe: the burner ran on"),
+    State.FRESH: Refusal("fresh air", "fresh air in the sample: no flue gas to judge"),
+    State.OFF: Refusal("off", "the burner's own signal says off"),
+    State.ENDING: Refusal("shut-down", "oxygen rising to fresh air: the burner went off"),
+    State.FLICKER: Refusal("unsteady", "flue gas, fresh air or no reading, changing within a minute"),
+    State.UNKNOWN: Refusal("no flue gas reading", "no number from the gas sensor"),
+}
+
+
+def _idle_parts(burns: Burns, frame: pd.DataFrame, run: int, purges: Mapping[int, int]) -> Iterator[_Part]:
+    """Yield the parts of a run of rows without a burn: what it is, and the pre-purge at its end."""
+    start, stop = int(burns.rows.start[run]), int(burns.rows.stop[run])
+    purge = purges.get(run, stop)
+    if start < burns.rows.probable:
+        yield _Part(start, purge, "fresh air", _probable_air(frame, purge))
+    elif start < purge:
+        yield _Part(start, purge, *_IDLE[int(burns.rows.of[run])])
+    if purge < stop:
+        yield _Part(purge, stop, "pre-purge", "the burner's fan runs before light-off")
+
+
 def _probable_air(frame: pd.DataFrame, stop: int) -> str:
-    name = "oxygen_dry" if "oxygen_dry" in frame else "oxygen_wet"
-    shown = f"{100 * float(frame[name].iloc[:stop].mean()):.1f} %"
+    shown = 100 * float(frame[first_of(OXYGEN, frame)].iloc[:stop].mean())
     return (
-        f"oxygen stood at {shown} before light-off, with a cold flue: probably fresh air; "
+        f"oxygen stood at {shown:.1f} % before light-off, with a cold flue: probably fresh air; "
         "was the oxygen cell set right?"
     )
-
-
-def _idle_part(state: State, start: int, stop: int) -> _Part:
-    if state == State.DRAWN:
-        return _Part(start, stop, "fresh air", "fresh air drawn in, as by a pulled probe: the burner ran on")
-    if state == State.FRESH:
-        return _Part(start, stop, "fresh air", "fresh air in the sample: no flue gas to judge")
-    if state == State.OFF:
-        return _Part(start, stop, "off", "the burner's own signal says off")
-    if state == State.ENDING:
-        return _Part(start, stop, "shut-down", "oxygen rising to fresh air: the burner went off")
-    if state == State.FLICKER:
-        return _Part(start, stop, "unsteady", "flue gas, fresh air or no reading, changing within a minute")
-    return _Part(start, stop, "no flue gas reading", "no number from the gas sensor")
 
 
 def _still_parts(
@@ -437,9 +441,8 @@ def _least_bad(burns: Burns) -> _Span | None:
     for name, line in burns.lines.items():
         bad = how_bad(line, burns.criteria.limits[name], significance=0.0)
         score = np.maximum(score, np.minimum(bad, 1e3)[bins.window_of])
-    score[~bins.inside | burns.light_off] = (
-        1e6  # never across two burns, nor into a light-off if it can be helped
-    )
+    # Never across two burns, nor into a light-off if it can be helped.
+    score[~bins.inside | burns.light_off] = 1e6
     first = int(np.argmin(np.convolve(score, np.ones(wanted), "valid")))
     return _Span(*bins.rows(first, first + wanted))
 
@@ -450,7 +453,7 @@ def _excuse(burns: Burns, rows: _Span, system: System) -> str:
     inner = np.arange(first, max(last - burns.bins.moving, first) + 1)
     reason = why_not(burns, inner, system)
     if not reason:
-        _, _, refusal = trimmed(burns, first, last, system)
+        _, _, refusal = _trimmed(burns, first, last, system)
         reason = refusal.reason if refusal else "every channel holds, but not for long enough"
     return f"the calmest {duration(burns.rows.length(*rows))}; {reason}"
 
@@ -491,7 +494,7 @@ def _stretches(
 def _filling(burns: Burns, frame: pd.DataFrame, span: _Span) -> NDArray[np.bool_]:
     """Return in which rows of a window oxygen still falls from the fresh air before them to flue gas."""
     falls = np.zeros(span.stop - span.start, dtype=np.bool_)
-    name = next((one for one in ("oxygen_dry", "oxygen_wet") if one in frame), None)
+    name = first_of(OXYGEN, frame)
     rows = burns.rows
     begun = (rows.start > span.start) & (rows.start < span.stop) & rows.burning
     for run in np.flatnonzero(begun) if name is not None else ():
@@ -524,7 +527,7 @@ def _compare(
         said = f"The rules refuse {refused} of its {rows} rows; most of them as {most.phase}: {most.reason}."
         return False, f"{text} {said}"
     first, last = burns.bins.bins_of(span)
-    _, _, refusal = trimmed(burns, first, last, system)
+    _, _, refusal = _trimmed(burns, first, last, system)
     if refusal:
         return False, f"{text} The rules do not agree: {refusal.reason}."
     least = burns.criteria.minimum_length

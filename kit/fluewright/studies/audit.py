@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -27,10 +27,12 @@ from fluewright.combustion import Fuel
 from fluewright.errors import InputError
 from fluewright.sources import limits as safety
 from fluewright.steady import (
+    DILUTION,
+    OXYGEN,
     ChannelMean,
+    Cycles,
     SettledPoint,
     Steadiness,
-    Window,
     draw_means,
     find_steady_window,
     named_criteria,
@@ -40,7 +42,7 @@ from fluewright.studies import inputs as given
 from fluewright.studies import judging
 from fluewright.studies import numbers as core
 from fluewright.studies.balancing import Balance, balance
-from fluewright.studies.cycles import BurnerCycles, Settled, burner_cycles
+from fluewright.studies.cycles import BurnerCycles, Settled, burner_cycles, cycles_of, in_light_off
 from fluewright.studies.evidence import (
     BlowerShifts,
     ambient_rise,
@@ -176,7 +178,7 @@ def _steadiness(visit: Visit, rows: TestPointRows) -> Steadiness:
 def _with_tops(visit: Visit, frame: pd.DataFrame) -> pd.DataFrame:
     """Return readings with oxygen above the range of its cell, which is fresh air, as what it is at least."""
     bounds = visit.readings.lower_bounds
-    tops = {name: bounds[name] for name in ("oxygen_dry", "oxygen_wet") if name in frame and name in bounds}
+    tops = {name: bounds[name] for name in OXYGEN if name in frame and name in bounds}
     fresh = {name: frame[name].fillna(top[top >= _FRESH_AIR]) for name, top in tops.items()}
     return frame.assign(**fresh) if fresh else frame
 
@@ -203,11 +205,7 @@ def _settle(
         found = settled_point(
             evidence, name=rows.name, window=steadiness.window, accuracies=accuracies(window)
         )
-        means = {
-            name: given.drift_corrected(visit, mean)
-            for name, mean in found.means.items()
-            if name not in above
-        }
+        means = given.logged_means(visit, found, but=above)
         settled = replace(found, means={**by_hand, **given.spot_means(visit, rows.spots), **means})
     return _Settling(
         rows=rows, frame=frame, steadiness=steadiness, settled=settled, spots=spots, above_range=above
@@ -230,7 +228,7 @@ def _above_range(
 def _refuse_oxygen(visit: Visit) -> None:
     """Refuse a visit in whose logs no flue gas was ever read, or in whose oxygen a unit is mistaken."""
     frame = visit.readings.frame
-    for name in ("oxygen_dry", "oxygen_wet"):
+    for name in OXYGEN:
         if name not in frame or not frame[name].notna().any():
             continue
         channel = visit.readings.channels[name]
@@ -241,7 +239,7 @@ def _refuse_oxygen(visit: Visit) -> None:
                 f"unit '{channel.unit}' in visit.toml: is percent meant?"
             )
         if not (frame[name] < _FRESH_AIR).any():
-            monoxide = visit.readings.frame.get(_MONOXIDE)
+            monoxide = frame.get(_MONOXIDE)
             highest = np.nan if monoxide is None else monoxide.max() * 1e6
             beside = f" Carbon monoxide reached {highest:.4g} ppm in it all the same." if highest > 0 else ""
             raise InputError(
@@ -263,14 +261,7 @@ def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
     if point.settled is None:
         return {}
     made = {
-        name: Number(
-            quantity=name,
-            value=mean.shown,
-            low=mean.low,
-            high=mean.high,
-            origin="measured",
-            basis=_basis(visit, point, mean),
-        )
+        name: given.mean_number(mean, basis=_basis(visit, point, mean))
         for name, mean in point.settled.means.items()
     }
     made |= {
@@ -318,13 +309,13 @@ def _state(point: _Settling, results: Mapping[str, Number]) -> str:
     """Return in words what kept an air-free value from being formed, or nothing."""
     if _MONOXIDE in point.above_range:
         return "carbon monoxide left the instrument's range in the window, so excess air and losses cannot be told"
-    if point.settled is None or "carbon_monoxide_dry" not in point.settled.means:
+    if point.settled is None or _MONOXIDE not in point.settled.means:
         return ""
     if "carbon_monoxide_air_free" in results:
         return ""
     if "excess_air" in results:
         return "the sample is too dilute for an air-free value"
-    if not any(name in point.settled.means for name in core.OXYGEN):
+    if not any(name in point.settled.means for name in DILUTION):
         return "neither oxygen nor carbon dioxide was read, so its dilution is not known"
     return "no flue gas was read in the window"
 
@@ -364,11 +355,18 @@ def _stretches(
     }
 
 
-def _worst(visit: Visit, fuel: Fuel, rows: pd.DataFrame, bounds: pd.DataFrame) -> CarbonMonoxideRows | None:
+def _worst(
+    visit: Visit, fuel: Fuel, cycles: Cycles, rows: pd.DataFrame, bounds: pd.DataFrame
+) -> CarbonMonoxideRows | None:
     """Return the worst carbon monoxide of the rows that count to a test point."""
-    oxygen = next((name for name in core.OXYGEN if name in rows and given.usable(visit, name)), None)
+    oxygen = next((name for name in DILUTION if name in rows and given.usable(visit, name)), None)
     return carbon_monoxide_rows(
-        rows, lower_bounds=bounds, fuel=fuel, half_widths=given.half_widths(visit), oxygen_name=oxygen
+        rows,
+        lower_bounds=bounds,
+        fuel=fuel,
+        half_widths=given.half_widths(visit),
+        oxygen_name=oxygen,
+        light_off=in_light_off(cycles, pd.DatetimeIndex(rows.index)),
     )
 
 
@@ -387,8 +385,13 @@ def _flame(
     )
 
 
-def _dew_point_curve(fuel: Fuel, pressure: float, water: float) -> DewPointCurve:
-    excess = np.linspace(0.0, 2.0, 81)
+def _dew_point_curve(fuel: Fuel, formed: Sequence[_Formed]) -> DewPointCurve:
+    """Return the dew points with the air of the last test point that settled, of a standard atmosphere without one."""
+    settled = (one for one in reversed(formed) if one.point.settled is not None)
+    last = next(settled, None)
+    pressure, water = (101325.0, 0.0) if last is None else (last.pressure, last.water)
+    airs = (one.point.numbers["excess_air"].value for one in formed if "excess_air" in one.point.numbers)
+    excess = np.linspace(0.0, max(2.0, *(1.5 * air for air in airs), 0.0), 81)
     flue = combustion.flue_gas(fuel, excess_air=excess, air_water_fraction=water, pressure=pressure)
     return DewPointCurve(excess_air=excess, dew_point=np.asarray(flue.water_dew_point))
 
@@ -446,7 +449,6 @@ def audit(visit: Visit) -> Audit:
         The fuel or the type of appliance is not known.
     """
     fuel = check(visit)
-    plan = visit.plan
     rng = np.random.default_rng(core.SEED)
     shared = given.shared_inputs(visit, fuel, rng)
     by_hand = given.spot_means(visit, visit.spots)
@@ -455,96 +457,46 @@ def audit(visit: Visit) -> Audit:
     drawn = draw_means(
         (point.settled for point in settling if point.settled is not None), draws=core.DRAWS, seed=core.SEED
     )
-    every_row, bounds = _every_row(visit)
-    stretches = _stretches(visit, every_row, bounds)
-    assumptions = list(shared.assumptions)
-    points, evaluated = [], {}
-    known: dict[Window, Settled] = {}
-    curve_at = (101325.0, 0.0)
-    for point in settling:
-        results: Mapping[str, Number] = {}
-        ranked: Mapping[str, tuple[core.Contribution, ...]] = {}
-        flame, balanced = None, None
-        settings = given.settings_of(visit, fuel, point.rows)
-        window = None if point.settled is None else _window_of(point)
-        clock, clock_assumptions = given.clock_inputs(visit, point.rows, window, rng)
-        assumptions += clock_assumptions
-        means = point.settled.means if point.settled is not None else {}
-        if _MONOXIDE in point.above_range:  # the balance of the flue gas needs both
-            means = {name: mean for name, mean in means.items() if name not in core.OXYGEN}
-        draws = next(drawn) if point.settled is not None else {}
-        inputs, stand_ins = given.point_inputs(means, draws, (*shared.inputs, *clock))
-        assumptions += [*stand_ins, *given.unstated_accuracies(visit, means.values())] if means else []
-        centers = {one.name: one.central for one in inputs}
-        evaluated[point.rows.name] = core.evaluate(fuel, shared.fuel_draws, inputs, settings)
-        values = evaluated[point.rows.name][0]
-        results = dict(core.numbers(*evaluated[point.rows.name]))
-        readings = _reading_numbers(visit, point)
-        if point.settled is not None:
-            known[point.settled.window] = Settled(
-                numbers={name: readings[name] for name in point.settled.means} | results,
-                draws={**draws, **evaluated[point.rows.name][1]},
-            )
-        rise = ambient_rise(visit, stretches[point.rows.name][0], point.spots)
-        if rise is not None:
-            results["carbon_monoxide_ambient_rise"] = rise
-        if point.settled is not None:
-            ranked = core.contributions(fuel, shared.fuel_draws, inputs, settings, of=_RANKED)
-            flame = _flame(fuel, values, centers)
-            curve_at = (centers["barometric_pressure"], values.get("air_water_fraction", 0.0))
-            balanced = balance(fuel, shared.fuel_draws, inputs, settings)
-        points.append(
-            PointAudit(
-                rows=point.rows,
-                frame=point.frame,
-                steadiness=point.steadiness,
-                settled=point.settled,
-                spots=point.spots,
-                above_range=point.above_range,
-                readings=readings,
-                numbers=results,
-                contributions=ranked,
-                carbon_monoxide=_worst(visit, fuel, *stretches[point.rows.name]),
-                flame=flame,
-                state=_state(point, results),
-                stage=stage_of(visit, point.rows),
-                balance=balanced,
-                blower=blower_shifts(visit, point.rows, point.frame),
-            )
+    rows, bounds = _every_row(visit)
+    stretches = _stretches(visit, rows, bounds)
+    windows = [point.steadiness.by_rules for point in settling if point.steadiness.by_rules]
+    cycles = cycles_of(visit, windows=windows, rows=rows, bounds=bounds)
+    formed = [
+        _formed(
+            visit,
+            fuel,
+            shared,
+            point,
+            draws=next(drawn) if point.settled is not None else {},
+            stretch=stretches[point.rows.name],
+            cycles=cycles,
+            rng=rng,
         )
-    replaces = {point.name: point.replaces for point in plan.test_points if point.replaces}
+        for point in settling
+    ]
+    points = tuple(one.point for one in formed)
+    evaluated = {one.point.name: one.evaluated for one in formed}
+    known = {one.point.settled.window: one.known for one in formed if one.point.settled is not None}
+    assumptions = (*shared.assumptions, *(made for one in formed for made in one.assumptions))
     drift = oxygen_zero_drift(visit)
     tested = [_tested(point, *stretches[point.name], drift) for point in points]
     record = visit_record(visit)
-    judged = judging.judgements(visit, tested)
-    judged = put_right(
-        (
-            *judged,
-            *fresh_air_judgements(visit),
-            *calibration_judgements(visit),
-            *record_judgements(visit, record, judged),
-        ),
-        replaces=replaces,
-    )
+    replaces = {point.name: point.replaces for point in visit.plan.test_points if point.replaces}
+    judged = put_right(_judged(visit, tested, record), replaces=replaces)
     subjects = judging.tested_subjects(visit, tested, judged, replaced=replaces.values())
-    kind, condensing, draft = plan.appliance.type, plan.appliance.condensing, plan.appliance.draft
-    required = safety.required_tests(kind, condensing=condensing, draft=draft)
-    recommended = safety.recommended_tests(kind, condensing=condensing, draft=draft)
+    appliance = visit.plan.appliance
+    required, recommended = (
+        tests(appliance.type, condensing=appliance.condensing, draft=appliance.draft)
+        for tests in (safety.required_tests, safety.recommended_tests)
+    )
     missing = missing_tests(required, subjects)
     unlimited = judging.unlimited_tests(required, judged, subjects)
     return Audit(
         visit=visit,
         fuel=fuel,
-        points=tuple(points),
+        points=points,
         cycles=burner_cycles(
-            visit,
-            fuel,
-            shared=shared,
-            accuracies=accuracies,
-            windows=[point.steadiness.by_rules for point in settling if point.steadiness.by_rules],
-            known=known,
-            rows=every_row,
-            bounds=bounds,
+            visit, fuel, cycles, shared=shared, accuracies=accuracies, known=known, bounds=bounds
         ),
         judgements=judged,
         verdict=verdict(judged, missing=missing, unlimited=unlimited),
@@ -569,7 +521,92 @@ def audit(visit: Visit) -> Audit:
             tuple(dict.fromkeys(assumptions)),
             next((one.contributions for one in points if one.contributions), {}),
         ),
-        dew_points=_dew_point_curve(fuel, *curve_at),
+        dew_points=_dew_point_curve(fuel, formed),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Formed:
+    """A test point with its results: their values and draws, what had to be assumed, what a cycle may take over.
+
+    `pressure` [Pa] and `water` [mol/mol] are those of its air.
+    """
+
+    point: PointAudit
+    evaluated: tuple[Mapping[str, float], Mapping[str, units.Array]]
+    known: Settled
+    assumptions: tuple[Assumption, ...]
+    pressure: float
+    water: float
+
+
+def _formed(
+    visit: Visit,
+    fuel: Fuel,
+    shared: given.SharedInputs,
+    point: _Settling,
+    *,
+    draws: Mapping[str, units.Array],
+    stretch: tuple[pd.DataFrame, pd.DataFrame],
+    cycles: Cycles,
+    rng: np.random.Generator,
+) -> _Formed:
+    """Return a test point with its results; without a window it has none but those of clocking and of all its rows."""
+    settled = point.settled
+    settings = given.settings_of(visit, fuel, point.rows)
+    clock, assumptions = given.clock_inputs(
+        visit, point.rows, None if settled is None else _window_of(point), rng
+    )
+    means = settled.means if settled is not None else {}
+    if _MONOXIDE in point.above_range:  # the balance of the flue gas needs both
+        means = {name: mean for name, mean in means.items() if name not in DILUTION}
+    inputs, stand_ins = given.point_inputs(means, draws, (*shared.inputs, *clock))
+    if means:
+        assumptions += [*stand_ins, *given.unstated_accuracies(visit, means.values())]
+    evaluated = core.evaluate(fuel, shared.fuel_draws, inputs, settings)
+    values, found = evaluated
+    numbers, readings = core.numbers(values, found), _reading_numbers(visit, point)
+    rise = ambient_rise(visit, stretch[0], point.spots)
+    centers = {one.name: one.central for one in inputs}
+    return _Formed(
+        point=PointAudit(
+            rows=point.rows,
+            frame=point.frame,
+            steadiness=point.steadiness,
+            settled=settled,
+            spots=point.spots,
+            above_range=point.above_range,
+            readings=readings,
+            numbers=numbers if rise is None else {**numbers, "carbon_monoxide_ambient_rise": rise},
+            contributions=core.contributions(fuel, shared.fuel_draws, inputs, settings, of=_RANKED)
+            if settled is not None
+            else {},
+            carbon_monoxide=_worst(visit, fuel, cycles, *stretch),
+            flame=_flame(fuel, values, centers) if settled is not None else None,
+            state=_state(point, numbers),
+            stage=stage_of(visit, point.rows),
+            balance=balance(fuel, shared.fuel_draws, inputs, settings) if settled is not None else None,
+            blower=blower_shifts(visit, point.rows, point.frame),
+        ),
+        evaluated=evaluated,
+        known=Settled(
+            numbers={**{name: readings[name] for name in (settled.means if settled else ())}, **numbers},
+            draws={**draws, **found},
+        ),
+        assumptions=tuple(assumptions),
+        pressure=centers["barometric_pressure"],
+        water=values.get("air_water_fraction", 0.0),
+    )
+
+
+def _judged(visit: Visit, tested: list[judging.Tested], record: VisitRecord) -> tuple[Judgement, ...]:
+    """Return every judgement of a visit: of the readings, of the instruments that took them, and of the record."""
+    judged = judging.judgements(visit, tested)
+    return (
+        *judged,
+        *fresh_air_judgements(visit),
+        *calibration_judgements(visit),
+        *record_judgements(visit, record, judged),
     )
 
 

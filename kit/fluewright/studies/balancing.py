@@ -10,7 +10,7 @@ from typing import TypeAlias
 import numpy as np
 
 from fluewright import sources
-from fluewright.appliance import Fit, Number, Reconciliation, reconcile
+from fluewright.appliance import COVERAGE, Fit, Number, Reconciliation, reconcile
 from fluewright.combustion import Fuel
 from fluewright.studies import numbers as core
 from fluewright.units import Array
@@ -22,9 +22,8 @@ CONDITIONS: tuple[Condition, ...] = (
     ("heat delivered, and heat input less losses", ("heat_output", "heat_output_by_losses")),
     ("carbon dioxide measured, and by oxygen", ("carbon_dioxide_difference",)),
 )
-MODEL = frozenset(
-    {"stray_heat", "discharge_coefficient"}
-)  # inputs that are no readings: they blur the conditions and are never suspected
+# Inputs that are no readings: they blur the conditions and are never suspected.
+MODEL = frozenset({"stray_heat", "discharge_coefficient"})
 CORRECTED = (
     "heat_input_clocked",
     "heat_input_manifold",
@@ -32,7 +31,6 @@ CORRECTED = (
     "efficiency_gross",
     "efficiency_thermal_gross",
 )
-_COVERAGE = 1.959964  # 97.5 % point of the normal distribution
 _FUEL_DRAWS = 2_000
 
 
@@ -77,9 +75,6 @@ class Balance:
     explained: bool
 
 
-Chain = Callable[[Mapping[str, Array]], Mapping[str, Array]]
-
-
 def _differences(found: Mapping[str, Array], named: Iterable[Condition], rows: int) -> Array:
     columns = []
     for _, names in named:
@@ -89,7 +84,7 @@ def _differences(found: Mapping[str, Array], named: Iterable[Condition], rows: i
 
 
 def _interval(quantity: str, value: float, deviation: float, basis: str) -> Number:
-    half = _COVERAGE * deviation
+    half = COVERAGE * deviation
     return Number(
         quantity=quantity,
         value=float(value),
@@ -170,7 +165,7 @@ def _groups(given: Iterable[core.Input]) -> dict[str, list[core.Input]]:
 def _least(one: core.Input) -> float:
     """Return the least an input can be [SI]: a share of a gas is not below zero, and the chain knows none that is."""
     known = sources.quantities().get(one.name)
-    return 0.0 if known is not None and known.unit == "mol/mol" else -math.inf
+    return -math.inf if known is None else known.floor
 
 
 def _believable(one: core.Input) -> float:

@@ -13,11 +13,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from fluewright.appliance import Number
+from fluewright.appliance import COVERAGE, Number
 from fluewright.combustion import Fuel
 from fluewright.steady import (
-    ChannelMean,
+    DILUTION,
     Cycle,
     Cycles,
     Peak,
@@ -28,13 +29,14 @@ from fluewright.steady import (
     named_criteria,
     settled_point,
 )
+from fluewright.steady.criteria import rules
 from fluewright.studies import inputs as given
 from fluewright.studies import numbers as core
 from fluewright.units import Array
 from fluewright.visit import SpotReading, StatedAccuracy, Visit
 
 _CHANNELS = (
-    *core.OXYGEN,
+    *DILUTION,
     "carbon_monoxide_dry",
     *core.UNBURNT,
     "flue_temperature",
@@ -62,7 +64,6 @@ _DRAWS_OF_ALL, _FEWEST_DRAWS = 100_000, 1_000
 _AT_ONCE = 32_000  # draws through the chain: memory stays flat
 _SUMMED = 1_000  # of more cycles, at most so many, evenly spread, tell the interval of their median
 _BOTH_ENDS = 1 - math.sqrt(0.05)  # holds 95 % of the sum of two errors, each even over one step, in steps
-_NORMAL = 1.959964  # 97.5 % point of the normal distribution
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,47 +122,69 @@ class BurnerCycles:
     draws: int
 
 
-def burner_cycles(
-    visit: Visit,
-    fuel: Fuel,
-    *,
-    shared: given.SharedInputs,
-    accuracies: Callable[[pd.DataFrame], Mapping[str, StatedAccuracy]],
-    windows: Iterable[Window],
-    known: Mapping[Window, Settled],
-    rows: pd.DataFrame,
-    bounds: pd.DataFrame,
-) -> BurnerCycles:
-    """Return the burner cycles of a visit's logs.
+def cycles_of(visit: Visit, *, windows: Iterable[Window], rows: pd.DataFrame, bounds: pd.DataFrame) -> Cycles:
+    """Return the burner cycles of a visit's logs, looked through from end to end, not test point by test point.
 
     Parameters
     ----------
     visit : Visit
-        Whose logs are looked through from end to end, not test point by test point.
-    fuel : Fuel
-        What was burned.
-    shared : SharedInputs
-        What the whole visit shares.
-    accuracies : callable
-        The accuracies of the channels in a window of rows, as `settled_accuracies` gives them.
+        Whose logs are looked through.
     windows : iterable of Window
         The windows that the rules found for the test points.
-    known : mapping of Window to Settled
-        What the test points settled at in such a window: it is what a cycle settled at that has the same one.
     rows, bounds : DataFrame
         Every row of the logs [SI], set aside or not, and row for row the least values of over-range cells: peaks
         are looked for in these.
     """
-    frame = _evidence(visit)
     read = _MONOXIDE in rows and given.usable(visit, _MONOXIDE)
-    found = find_cycles(
-        frame,
+    return find_cycles(
+        _evidence(visit),
         monoxide=rows[_MONOXIDE] if read else pd.Series(dtype=float, index=rows.index[:0]),
         least_monoxide=bounds[_MONOXIDE] if read and _MONOXIDE in bounds else None,
         windows=windows,
         criteria=named_criteria(visit.plan.steady.criteria),
         system=visit.plan.report.units,
     )
+
+
+def in_light_off(found: Cycles, times: pd.DatetimeIndex) -> NDArray[np.bool_]:
+    """Tell which of some times lie in the first minute after a light-off that was seen."""
+    within = np.zeros(len(times), dtype=bool)
+    minute = pd.Timedelta(seconds=rules().light_off)
+    for start in (cycle.start for cycle in found.cycles if cycle.lit):
+        within[max(int(times.searchsorted(start)) - 1, 0) : int(times.searchsorted(start + minute))] = True
+    return within
+
+
+def burner_cycles(
+    visit: Visit,
+    fuel: Fuel,
+    found: Cycles,
+    *,
+    shared: given.SharedInputs,
+    accuracies: Callable[[pd.DataFrame], Mapping[str, StatedAccuracy]],
+    known: Mapping[Window, Settled],
+    bounds: pd.DataFrame,
+) -> BurnerCycles:
+    """Return the burner cycles of a visit's logs with their results.
+
+    Parameters
+    ----------
+    visit : Visit
+        Whose they are.
+    fuel : Fuel
+        What was burned.
+    found : Cycles
+        As `cycles_of` gives them.
+    shared : SharedInputs
+        What the whole visit shares.
+    accuracies : callable
+        The accuracies of the channels in a window of rows, as `settled_accuracies` gives them.
+    known : mapping of Window to Settled
+        What the test points settled at in such a window: it is what a cycle settled at that has the same one.
+    bounds : DataFrame
+        Row for row of the logs the least values [SI] of over-range cells.
+    """
+    frame = _evidence(visit)
     windowed = dict.fromkeys(cycle.settled for cycle in found.cycles if cycle.settled is not None)
     new = [window for window in windowed if window not in known]
     draws = min(core.DRAWS, max(_FEWEST_DRAWS, _DRAWS_OF_ALL // max(len(new), 1)))
@@ -229,9 +252,7 @@ def _time(quantity: str, seconds: float, step: float, basis: str) -> Number:
 def _peak(peak: Peak, half: tuple[float, float], basis: str) -> Number:
     reach = max(half[0], half[1] * peak.value)
     low, high = (peak.value, np.inf) if peak.at_least else (max(peak.value - reach, 0.0), peak.value + reach)
-    return Number(
-        quantity="carbon_monoxide_dry", value=peak.value, low=low, high=high, origin="measured", basis=basis
-    )
+    return Number(quantity=_MONOXIDE, value=peak.value, low=low, high=high, origin="measured", basis=basis)
 
 
 # ---------------------------------------------------------------------------- what settled
@@ -265,13 +286,9 @@ def _parts(
         above = given.above_range(beyond, spots, logged=frame.columns)
         name = f"cycle settled at {window.start.isoformat()}"
         found = settled_point(rows, name=name, window=window, accuracies=accuracies(rows))
-        means = {
-            name: given.drift_corrected(visit, mean)
-            for name, mean in found.means.items()
-            if name not in above
-        }
+        means = given.logged_means(visit, found, but=above)
         point = replace(found, means={**by_hand, **means})
-        lost = core.OXYGEN if _MONOXIDE in above else ()
+        lost = DILUTION if _MONOXIDE in above else ()
         yield _Part(point, tuple(means), tuple(name for name in point.means if name not in lost))
 
 
@@ -311,22 +328,12 @@ def _formed(
             results = core.evaluate_each(fuel, shared.fuel_draws, inputs, settings, draws=draws)
             for (part, means), (values, found) in zip(block, results, strict=True):
                 formed = core.numbers({name: values[name] for name in _RESULTS if name in values}, found)
-                numbers = {**{name: _mean(part.point.means[name]) for name in part.logged}, **formed}
+                read = {name: given.mean_number(part.point.means[name], basis=_BASIS) for name in part.logged}
+                numbers = {**read, **formed}
                 both = {**means, **found}
                 yield Settled(
                     numbers=numbers, draws={name: both[name].astype(np.float32) for name in numbers}
                 )
-
-
-def _mean(mean: ChannelMean) -> Number:
-    return Number(
-        quantity=mean.quantity,
-        value=mean.shown,
-        low=mean.low,
-        high=mean.high,
-        origin="measured",
-        basis=_BASIS,
-    )
 
 
 # ---------------------------------------------------------------------------- from cycle to cycle
@@ -360,7 +367,7 @@ def _rates(found: Cycles) -> tuple[Number, Number]:
     known, step = found.time_known, found.interval
     basis = f"of the {known / 3600:.3g} h in which the logs tell on from off"
     on, lit = found.time_on / known, sum(one.lit for one in found.cycles)
-    reach = _NORMAL * step * math.sqrt(2 * len(found.cycles) / 12) / known
+    reach = COVERAGE * step * math.sqrt(2 * len(found.cycles) / 12) / known
     share = Number(
         quantity="burner_on_share",
         value=on,
@@ -407,6 +414,7 @@ def _spread(numbers: Sequence[Number], drawn: Sequence[tuple[Number, Array]]) ->
     """
     values = [number.value for number in numbers]
     value = float(np.median(values))
+    spreads = len(values) > 1 and not any(number.is_lower_bound for number in numbers)
     if drawn:
         rows = np.stack([draws for _, draws in drawn])
         rows[np.isnan(rows)] = np.inf  # too dilute: beyond an end
@@ -426,6 +434,6 @@ def _spread(numbers: Sequence[Number], drawn: Sequence[tuple[Number, Array]]) ->
         median=median,
         least=min(numbers, key=_rank),
         greatest=max(numbers, key=_rank),
-        deviation=float(np.std(values, ddof=1)) if len(values) > 1 else float("nan"),
+        deviation=float(np.std(values, ddof=1)) if spreads else float("nan"),
         cycles=len(values),
     )

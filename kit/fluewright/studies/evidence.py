@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from fluewright.appliance import (
+    COVERAGE,
     BlowerStart,
     Evidence,
     Judgement,
@@ -25,7 +26,6 @@ from fluewright.studies.heat_settings import heat_carrier_of, plan_point
 from fluewright.studies.inputs import known_accuracy, usable
 from fluewright.visit import SpotReading, TestPointRows, Visit, moment_on_utc
 
-_COVERAGE = 1.959964  # 97.5 % point of the normal distribution
 _ROOM_ROWS = 3  # of a fifth of the log: fewer tell no trend
 _BREACH = "heat_exchanger_inspection"
 _FLAME = "flame_disturbance"
@@ -127,7 +127,7 @@ def ambient_rise(
         rise, noise, instrument = taken[-1].value - taken[0].value, 0.0, taken[0].instrument
     else:
         return None
-    half = _COVERAGE * math.hypot(noise, known_accuracy(visit, name, instrument).resolution / math.sqrt(6))
+    half = COVERAGE * math.hypot(noise, known_accuracy(visit, name, instrument).resolution / math.sqrt(6))
     return Number(
         quantity="carbon_monoxide_ambient_rise",
         value=rise,

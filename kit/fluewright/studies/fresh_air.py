@@ -8,21 +8,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, TypeAlias
 
 import numpy as np
 import pandas as pd
 
 from fluewright import combustion, sources, units
-from fluewright.appliance import Number
-from fluewright.steady import mean_noise, probable_fresh_air, stated_or_assumed
+from fluewright.appliance import COVERAGE, Number
+from fluewright.steady import OXYGEN, ROOM_AIR, mean_noise, probable_fresh_air, stated_or_assumed
 from fluewright.units import Array
-from fluewright.visit import Drift, StatedAccuracy, Visit, accuracy_of
+from fluewright.visit import Drift, Visit, accuracy_of
 
-_COVERAGE = 1.959964  # 97.5 % point of the normal distribution
-_OXYGEN = ("oxygen_dry", "oxygen_wet")
-_MONOXIDE, _ROOM = "carbon_monoxide_dry", "carbon_monoxide_ambient"
-_AIRS, _HUMIDITY = ("air_temperature", "ambient_temperature"), "relative_humidity"
+When: TypeAlias = Literal["before", "after"]
+
+_MONOXIDE, _ROOM, _HUMIDITY = "carbon_monoxide_dry", "carbon_monoxide_ambient", "relative_humidity"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +33,7 @@ class FreshAirCheck:
 
     quantity: str
     instrument: str
-    when: Literal["before", "after"]
+    when: When
     shown: float
     reference: float
     by: str
@@ -48,7 +47,7 @@ def fresh_air_checks(visit: Visit, quantity: str) -> tuple[FreshAirCheck, ...]:
     the error it was set right with cancels. Carbon monoxide is held against the room's by another instrument, or
     against none.
     """
-    if quantity in _OXYGEN:
+    if quantity in OXYGEN:
         return tuple(_oxygen_checks(visit, quantity))
     return tuple(_monoxide_checks(visit)) if quantity == _MONOXIDE else ()
 
@@ -67,7 +66,7 @@ def fresh_air_drift(visit: Visit, quantity: str, *, instrument: str) -> Drift:
 
 def oxygen_zero_drift(visit: Visit) -> Number | None:
     """Return oxygen in fresh air after the burns less before them, or None where the log does not tell it."""
-    found = (one for quantity in _OXYGEN for one in fresh_air_checks(visit, quantity))
+    found = (one for quantity in OXYGEN for one in fresh_air_checks(visit, quantity))
     return next((one.error for one in found if one.when == "after"), None)
 
 
@@ -78,51 +77,57 @@ def _oxygen_checks(visit: Visit, quantity: str) -> Iterator[FreshAirCheck]:
     before, after = (_settled(visit, quantity, one) for one in _airs(visit, quantity))
     if before is None:
         return
-    yield _against_air(visit, quantity, before)
-    if after is None:
-        return
-    drift = float(after.mean() - before.mean())
-    resolution = _accuracy(visit, quantity).resolution
-    error = math.hypot(_noise(before), _noise(after), resolution / math.sqrt(6))
-    yield FreshAirCheck(
-        quantity=quantity,
-        instrument=visit.readings.channels[quantity].instrument,
-        when="after",
-        shown=float(after.mean()),
-        reference=float(before.mean()),
-        by="as it read before the first burn",
-        error=Number(
-            quantity="oxygen_zero_drift",
-            value=drift,
-            low=drift - _COVERAGE * error,
-            high=drift + _COVERAGE * error,
-            origin="computed",
-            basis="mean in fresh air after the last burn less mean before the first",
-        ),
-    )
-
-
-def _against_air(visit: Visit, quantity: str, before: pd.Series[float]) -> FreshAirCheck:
-    """Return what a cell showed of fresh air less what that holds: dry or moist, whichever is nearer."""
+    resolution = accuracy_of(visit.plan, quantity).resolution
     dry = combustion.dry_air()["O2"]
     moist = dry * (1 - _water(visit, quantity, before.index))
     shown = float(before.mean())
-    reference = min(max(shown, moist), dry)
-    half = _COVERAGE * math.hypot(_noise(before), _accuracy(visit, quantity).resolution / math.sqrt(12))
+    yield _check(
+        visit,
+        quantity,
+        "before",
+        shown=shown,
+        reference=min(max(shown, moist), dry),
+        by=f"fresh air: {100 * dry:.1f} % dry, {100 * moist:.1f} % as moist as it may be",
+        noise=math.hypot(_noise(before), resolution / math.sqrt(12)),
+    )
+    if after is not None:
+        yield _check(
+            visit,
+            quantity,
+            "after",
+            shown=float(after.mean()),
+            reference=shown,
+            by="as it read before the first burn",
+            noise=math.hypot(_noise(before), _noise(after), resolution / math.sqrt(6)),
+        )
+
+
+_OXYGEN_ERRORS: Mapping[When, tuple[str, str]] = {
+    "before": (
+        "oxygen_fresh_air_error",
+        "mean in fresh air before the first burn less what air holds, dry or moist, whichever is nearer",
+    ),
+    "after": ("oxygen_zero_drift", "mean in fresh air after the last burn less mean before the first"),
+}
+
+
+def _check(
+    visit: Visit, quantity: str, when: When, *, shown: float, reference: float, by: str, noise: float
+) -> FreshAirCheck:
+    """Return what a cell showed of fresh air less what it should have; `noise` is the standard error of both."""
+    error, basis = "carbon_monoxide_zero_error", f"mean in fresh air {when} the burns less the room's, {by}"
+    if quantity in OXYGEN:
+        error, basis = _OXYGEN_ERRORS[when]
+    found, half = shown - reference, COVERAGE * noise
     return FreshAirCheck(
         quantity=quantity,
         instrument=visit.readings.channels[quantity].instrument,
-        when="before",
+        when=when,
         shown=shown,
         reference=reference,
-        by=f"fresh air: {100 * dry:.1f} % dry, {100 * moist:.1f} % as moist as it may be",
+        by=by,
         error=Number(
-            quantity="oxygen_fresh_air_error",
-            value=shown - reference,
-            low=shown - reference - half,
-            high=shown - reference + half,
-            origin="computed",
-            basis="mean in fresh air before the first burn less what air holds, dry or moist, whichever is nearer",
+            quantity=error, value=found, low=found - half, high=found + half, origin="computed", basis=basis
         ),
     )
 
@@ -131,13 +136,9 @@ def _water(visit: Visit, quantity: str, times: pd.Index) -> float:
     """Return the share of water in fresh air as a cell of oxygen meets it, by the humidity read or usual."""
     site, logged = visit.plan.site, visit.readings.frame
     start, end = logged.index.slice_locs(times[0], times[-1])
-    warmth = [float(logged[name].iloc[start:end].mean()) for name in _AIRS if name in logged]
+    warmth = [float(logged[name].iloc[start:end].mean()) for name in ROOM_AIR if name in logged]
     temperature = max((one for one in warmth if np.isfinite(one)), default=_rule("warm", "K"))
-    read = [
-        *visit.spots.get(_HUMIDITY, ()),
-        *(one for p in visit.test_points for one in p.spots.get(_HUMIDITY, ())),
-    ]
-    humidity = [one.value for one in read]
+    humidity = [one.value for one in visit.by_hand(_HUMIDITY)]
     if _HUMIDITY in logged:
         humidity.append(float(logged[_HUMIDITY].max()))
     usual = units.parse(sources.table("assumptions")[_HUMIDITY]["value"], "1", _HUMIDITY)
@@ -153,30 +154,21 @@ def _water(visit: Visit, quantity: str, times: pd.Index) -> float:
 
 
 def _monoxide_checks(visit: Visit) -> Iterator[FreshAirCheck]:
-    for when, air in zip(("before", "after"), _airs(visit, _MONOXIDE), strict=True):
+    whens: tuple[When, When] = ("before", "after")
+    for when, air in zip(whens, _airs(visit, _MONOXIDE), strict=True):
         settled = _settled(visit, _MONOXIDE, air)
         room = None if settled is None else _room(visit, settled.index)
         if settled is None or room is None:
             continue
-        shown = float(settled.mean())
-        noise = math.hypot(_noise(settled), _accuracy(visit, _MONOXIDE).resolution / math.sqrt(12))
-        half = _COVERAGE * math.hypot(noise, room.half_width / math.sqrt(3))
-        error = shown - room.value
-        yield FreshAirCheck(
-            quantity=_MONOXIDE,
-            instrument=visit.readings.channels[_MONOXIDE].instrument,
-            when=when,  # type: ignore[arg-type]
-            shown=shown,
+        noise = math.hypot(_noise(settled), accuracy_of(visit.plan, _MONOXIDE).resolution / math.sqrt(12))
+        yield _check(
+            visit,
+            _MONOXIDE,
+            when,
+            shown=float(settled.mean()),
             reference=room.value,
             by=room.by,
-            error=Number(
-                quantity="carbon_monoxide_zero_error",
-                value=error,
-                low=error - half,
-                high=error + half,
-                origin="computed",
-                basis=f"mean in fresh air {when} the burns less the room's, {room.by}",
-            ),
+            noise=math.hypot(noise, room.half_width / math.sqrt(3)),
         )
 
 
@@ -184,15 +176,16 @@ def _noise(settled: pd.Series[float]) -> float:
     return mean_noise(np.asarray(settled, dtype=np.float64)).standard_error
 
 
-def _accuracy(visit: Visit, quantity: str) -> StatedAccuracy:
-    return accuracy_of(visit.plan, quantity)
-
-
 # ---------------------------------------------------------------------------- fresh air that the cell had settled in
 
 
+def _rules() -> Mapping[str, Any]:
+    rules: Mapping[str, Any] = sources.table("appliance")["fresh_air_check"]
+    return rules
+
+
 def _rule(name: str, unit: str) -> float:
-    return units.parse(sources.table("appliance")["fresh_air_check"][name], unit, name)
+    return units.parse(_rules()[name], unit, name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -206,7 +199,7 @@ class _Air:
 def _airs(visit: Visit, quantity: str) -> tuple[_Air | None, _Air | None]:
     """Return the fresh air before the first burn and after the last, as the oxygen of the log tells them."""
     frame, channels = visit.readings.frame, visit.readings.channels
-    oxygen = next((one for one in _OXYGEN if one in frame and channels[one].origin == "measured"), None)
+    oxygen = next((one for one in OXYGEN if one in frame and channels[one].origin == "measured"), None)
     if oxygen is None or quantity not in frame or channels[quantity].origin != "measured":
         return None, None
     fresh = _rule("oxygen", "mol/mol")
@@ -248,7 +241,7 @@ def _seconds(name: str) -> pd.Timedelta:
 
 
 def _response(visit: Visit, quantity: str) -> float:
-    return _accuracy(visit, quantity).response_time or _rule("response_time", "s")
+    return accuracy_of(visit.plan, quantity).response_time or _rule("response_time", "s")
 
 
 def _settled(visit: Visit, quantity: str, air: _Air | None) -> pd.Series[float] | None:
@@ -260,23 +253,19 @@ def _settled(visit: Visit, quantity: str, air: _Air | None) -> pd.Series[float] 
     """
     if air is None or not len(air.values):
         return None
-    still = _rule("still_oxygen" if quantity in _OXYGEN else "still_carbon_monoxide", "mol/mol")
+    still = _rule("still_oxygen" if quantity in OXYGEN else "still_carbon_monoxide", "mol/mol")
     values = air.values
     if len(air.remembered):
         left = np.abs(air.remembered.to_numpy(dtype=np.float64) - float(values.median()))
         tenths = np.log10(np.maximum(np.nan_to_num(left) / still, 1.0))
-        slow = float(sources.table("appliance")["fresh_air_check"]["forgets"]) * _response(visit, quantity)
+        slow = float(_rules()["forgets"]) * _response(visit, quantity)
         forgotten = (air.remembered.index + pd.to_timedelta(slow * tenths, unit="s")).max()
         values = values[values.index >= forgotten]
-    if len(values) < _least_rows():
+    if len(values) < _rules()["least_rows"]:
         return None
     half = len(values) // 2
     moved = float(values.iloc[half:].mean() - values.iloc[:half].mean())
-    return values if abs(moved) <= max(still, _accuracy(visit, quantity).resolution) else None
-
-
-def _least_rows() -> int:
-    return int(sources.table("appliance")["fresh_air_check"]["least_rows"])
+    return values if abs(moved) <= max(still, accuracy_of(visit.plan, quantity).resolution) else None
 
 
 # ---------------------------------------------------------------------------- what the room held
@@ -307,8 +296,8 @@ def _room(visit: Visit, times: pd.Index) -> _RoomAir | None:
     tool, values = next(iter(others.items()))
     value = float(values.mean())
     stated = stated_or_assumed(accuracy_of(visit.plan, _ROOM, instrument=tool), _ROOM)
-    half = max(stated.absolute, stated.of_span, stated.of_reading * value) + stated.resolution / 2
-    return _RoomAir(value=value, half_width=half + float(np.ptp(values)) / 2, by="by another instrument")
+    half = stated.half_width(value) + float(np.ptp(values)) / 2
+    return _RoomAir(value=value, half_width=half, by="by another instrument")
 
 
 def _logged(visit: Visit, times: pd.Index) -> Mapping[str, Array]:
@@ -324,7 +313,6 @@ def _logged(visit: Visit, times: pd.Index) -> Mapping[str, Array]:
 def _by_hand(visit: Visit) -> Mapping[str, Array]:
     """Return the readings of the room by hand, by instrument; a bound counts as what it bounds."""
     taken: dict[str, list[float]] = {}
-    spots: Any = [visit.spots, *(point.spots for point in visit.test_points)]
-    for one in (one for group in spots for one in group.get(_ROOM, ())):
+    for one in visit.by_hand(_ROOM):
         taken.setdefault(one.instrument, []).append(one.value)
     return {tool: np.array(values) for tool, values in taken.items()}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,7 +12,7 @@ import pandas as pd
 from fluewright import combustion, sources, units
 from fluewright.appliance import Number, altitude_citation, gas_flow_counted
 from fluewright.combustion import Fuel
-from fluewright.steady import ChannelMean, spot_mean, stated_or_assumed
+from fluewright.steady import DILUTION, ChannelMean, SettledPoint, spot_mean, stated_or_assumed
 from fluewright.studies import numbers as core
 from fluewright.studies.fresh_air import fresh_air_drift
 from fluewright.studies.heat_settings import (
@@ -23,7 +23,16 @@ from fluewright.studies.heat_settings import (
     rating_of,
     stage_of,
 )
-from fluewright.visit import Drift, SpotReading, StatedAccuracy, TestPointRows, Visit, accuracy_of, drift_of
+from fluewright.visit import (
+    Drift,
+    SpotReading,
+    StatedAccuracy,
+    TestPointRows,
+    Visit,
+    accuracy_of,
+    drift_of,
+    on_display,
+)
 
 _LABELS = {
     "meter_factor": "gas meter, and the dial entered",
@@ -302,10 +311,9 @@ def _dry_pressure(base: combustion.ReferenceConditions) -> float:
 
 def _sample_dew_point(visit: Visit) -> float | None:
     """Return the dew point stated of the instrument that read the flue gas, by log or by hand."""
-    by_hand = (visit.spots, *(point.spots for point in visit.test_points))
-    for name in core.OXYGEN:
+    for name in DILUTION:
         tools = [visit.readings.channels[name].instrument] if name in visit.readings.channels else []
-        tools += [one.instrument for spots in by_hand for one in spots.get(name, ())]
+        tools += [one.instrument for one in visit.by_hand(name)]
         for instrument in filter(None, map(visit.plan.instruments.get, tools)):
             if instrument.sample_dew_point is not None:
                 return float(instrument.sample_dew_point)
@@ -379,9 +387,7 @@ def _with_drift(stated: StatedAccuracy, quantity: str, reading: float, drift: fl
 
     Both are rectangular and apart from each other: their sum is replaced by one rectangle of the same variance.
     """
-    shown = abs(
-        reading - units.convert(0.0, "degC", "K") if sources.quantity(quantity).unit == "K" else reading
-    )
+    shown = abs(on_display(quantity, reading))
     share = math.hypot(stated.of_reading, drift / shown) if stated.of_reading and shown else 0.0
     return replace(
         stated,
@@ -417,8 +423,25 @@ def drift_corrected(visit: Visit, mean: ChannelMean, instrument: str = "") -> Ch
     if not added:
         return mean
     moved, width = replace(mean, mean=mean.mean + added), mean.high - mean.shown
-    floor = 0.0 if sources.quantity(mean.quantity).unit == "mol/mol" else -math.inf
-    return replace(moved, low=max(moved.shown - width, floor), high=moved.shown + width)
+    low = max(moved.shown - width, sources.quantity(mean.quantity).floor)
+    return replace(moved, low=low, high=moved.shown + width)
+
+
+def logged_means(visit: Visit, settled: SettledPoint, *, but: Container[str]) -> Mapping[str, ChannelMean]:
+    """Return the means of a settled point corrected for drift as asked, `but` those of what left its range."""
+    return {name: drift_corrected(visit, mean) for name, mean in settled.means.items() if name not in but}
+
+
+def mean_number(mean: ChannelMean, *, basis: str) -> Number:
+    """Return a mean as a number of the audit."""
+    return Number(
+        quantity=mean.quantity,
+        value=mean.shown,
+        low=mean.low,
+        high=mean.high,
+        origin="measured",
+        basis=basis,
+    )
 
 
 def spot_means(visit: Visit, spots: Mapping[str, tuple[SpotReading, ...]]) -> Mapping[str, ChannelMean]:
@@ -481,7 +504,7 @@ def usable(visit: Visit, name: str) -> bool:
 def half_widths(visit: Visit) -> Mapping[str, tuple[float, float]]:
     """Return the stated accuracy of what carbon monoxide is judged with: (absolute [SI], share of reading)."""
     made = {}
-    for name in ("carbon_monoxide_dry", *core.OXYGEN):
+    for name in ("carbon_monoxide_dry", *DILUTION):
         if name in visit.readings.channels:
             stated = known_accuracy(visit, name)
             made[name] = (max(stated.absolute, stated.of_span) + stated.resolution / 2, stated.of_reading)
@@ -582,7 +605,7 @@ def point_inputs(
             number = Number(quantity=name, value=taken.central, origin="assumed")
             assumptions.append(Assumption(subject=name, number=number, text="", why=why))
 
-    if "carbon_monoxide_dry" not in made and any(name in made for name in core.OXYGEN):
+    if "carbon_monoxide_dry" not in made and any(name in made for name in DILUTION):
         why = "not read: losses and excess air are formed as if there were none"
         assumptions.append(Assumption(subject="carbon_monoxide_dry", number=None, text="none", why=why))
     stand_in(

@@ -1,4 +1,4 @@
-"""What is known of the instruments of a visit by test: zero and span checks, fresh air in the log, and clocks."""
+"""What is known of the instruments of a visit by test: zero and span checks, fresh air in the log, calibration."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 from fluewright import combustion, sources, units
 from fluewright.appliance import Judgement, Number, Outcome
 from fluewright.sources.limits import chosen_here
-from fluewright.steady import ChannelMean, stated_or_assumed
+from fluewright.steady import OXYGEN, ChannelMean, stated_or_assumed
 from fluewright.studies.fresh_air import fresh_air_checks
 from fluewright.studies.inputs import drift_half_width
-from fluewright.visit import RowAccount, Visit, accuracy_of, drift_of
+from fluewright.visit import Visit, accuracy_of, drift_of
 
-_MONOXIDE, _OXYGEN = "carbon_monoxide_dry", ("oxygen_dry", "oxygen_wet")
+_MONOXIDE = "carbon_monoxide_dry"
 _KINDS = {
     "zero_before": "zero, before",
     "zero_after": "zero, after",
@@ -139,7 +139,7 @@ def fresh_air_judgements(visit: Visit) -> Iterator[Judgement]:
     if errors:
         worst = max(errors, key=lambda one: abs(one.value))
         yield _fresh_air_judgement(visit, _MONOXIDE, worst, "zero", rule="carbon_monoxide_zero")
-    for quantity in _OXYGEN:
+    for quantity in OXYGEN:
         for one in fresh_air_checks(visit, quantity):
             if one.when == "before":
                 yield _fresh_air_judgement(visit, quantity, one.error, "air", rule="oxygen_fresh_air")
@@ -147,8 +147,8 @@ def fresh_air_judgements(visit: Visit) -> Iterator[Judgement]:
 
 def _fresh_air_judgement(visit: Visit, quantity: str, worst: Number, kind: str, *, rule: str) -> Judgement:
     stated = stated_or_assumed(accuracy_of(visit.plan, quantity), quantity)
-    air = combustion.dry_air()["O2"] if quantity in _OXYGEN else 0.0
-    half = max(stated.absolute, stated.of_span, stated.of_reading * air) + stated.resolution / 2
+    air = combustion.dry_air()["O2"] if quantity in OXYGEN else 0.0
+    half = stated.half_width(air)
     beyond = worst.low > half or worst.high < -half
     outcome: Outcome = (
         "beyond" if beyond else "within" if -half <= worst.low and worst.high <= half else "cannot tell"
@@ -171,9 +171,3 @@ def _fresh_air_judgement(visit: Visit, quantity: str, worst: Number, kind: str, 
         who=words["who"] if beyond else "",
         citation=chosen_here(words["place"], note=words["reason"]),
     )
-
-
-def clock_words(visit: Visit, account: RowAccount) -> str:
-    """Return how the clock of a log was put right, entered or estimated and how surely, or nothing where it was not."""
-    entered = next((log.time.offset for log in visit.plan.logs if log.file == account.file), None)
-    return "" if entered is None else next(note for note in account.notes if "added to its times" in note)

@@ -15,6 +15,7 @@ from fluewright.appliance import (
     Number,
     Outcome,
     adjustment_range,
+    carbon_monoxide_rows,
     clock_against_manifold,
     judge,
     judge_check,
@@ -30,7 +31,7 @@ from fluewright.sources.limits import Citation, Limit, RequiredTest, chosen_here
 from fluewright.studies.balancing import Balance
 from fluewright.studies.heat_settings import Stage, heat_carrier_of, plate_of
 from fluewright.studies.inputs import fuel_kind, fuel_of, known_accuracy
-from fluewright.visit import LimitOverride, SpotReading, Visit
+from fluewright.visit import LimitOverride, SpotReading, Visit, on_display
 
 _AIR_FREE = "carbon_monoxide_air_free"
 _FLUE = frozenset(
@@ -155,7 +156,7 @@ def _spot_number(visit: Visit, quantity: str, spots: Iterable[SpotReading], *, l
 def _reach(visit: Visit, spot: SpotReading) -> tuple[float, float]:
     """Return between what a true value lies by the accuracy of the instrument that was read."""
     stated = known_accuracy(visit, spot.quantity, spot.instrument)
-    half = max(stated.absolute, stated.of_reading * abs(spot.value), stated.of_span) + stated.resolution / 2
+    half = stated.half_width(on_display(spot.quantity, spot.value))
     floor = 0.0 if spot.quantity.startswith("carbon_monoxide") else -math.inf
     low = spot.value if spot.bound == ">" else max(spot.value - half, floor)
     return low, math.inf if spot.bound == ">" else spot.value + half
@@ -197,8 +198,18 @@ def _readings(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Number]:
         return
     if limit.quantity == _AIR_FREE:
         mean = tested.numbers.get("carbon_monoxide_air_free_oxygen_rule")
-        if rows is not None and rows.dilution_told:
-            yield rows.air_free
+        worst = (
+            None
+            if rows is None or not rows.told
+            else rows.running
+            if limit.role == "limit"
+            else rows.air_free
+        )
+        if worst is not None:
+            yield worst
+        by_hand = _by_hand(visit, tested)
+        if by_hand is not None and not by_hand.is_lower_bound:
+            yield by_hand
         if mean is not None:
             yield mean
         return
@@ -223,17 +234,44 @@ def _readings(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Number]:
             yield spot
 
 
-def _as_measured(visit: Visit, tested: Tested) -> Iterator[Number]:
-    """Yield carbon monoxide of which the dilution is not known: air-free it is at least as much."""
-    rows = tested.carbon_monoxide
-    if rows is not None and not rows.dilution_told:
-        yield rows.air_free
-    spot = _spot_number(
-        visit, "carbon_monoxide_dry", tested.spots.get("carbon_monoxide_dry", ()), lowest=False
+def _by_hand(visit: Visit, tested: Tested) -> Number | None:
+    """Return air-free carbon monoxide of a reading by hand beside a log; only what it is at least where it is diluted.
+
+    The oxygen is that read by hand with it, else the mean of the window. A reading by hand that stands in for a log is
+    among the results already.
+    """
+    name = "carbon_monoxide_dry"
+    monoxide = _spot_number(visit, name, tested.spots.get(name, ()), lowest=False)
+    if monoxide is None:
+        return None
+    spot = _spot_number(visit, "oxygen_dry", tested.spots.get("oxygen_dry", ()), lowest=False)
+    oxygen = spot or tested.numbers.get("oxygen_dry")
+    row = pd.DataFrame({name: [monoxide.value]}, index=pd.DatetimeIndex([tested.rows.index[0]]))
+    widths = {name: (monoxide.value - monoxide.low, 0.0)}
+    if oxygen is not None:
+        row["oxygen_dry"] = oxygen.value
+        widths["oxygen_dry"] = (oxygen.high - oxygen.value, 0.0)
+    found = carbon_monoxide_rows(
+        row,
+        lower_bounds=row[[name]] if monoxide.is_lower_bound else row[[]],
+        fuel=fuel_of(visit),
+        half_widths=widths,
+        oxygen_name=None if oxygen is None else "oxygen_dry",
     )
-    if spot is not None:
-        basis = f"{spot.basis}, as measured: air-free it is at least as much"
-        yield replace(spot, quantity=f"{_AIR_FREE}_oxygen_rule", high=math.inf, basis=basis)
+    if found is None:
+        return None
+    how = "with oxygen by hand" if spot else "with the window's oxygen" if oxygen else "at least as measured"
+    return replace(found.air_free, basis=f"{monoxide.basis}, {how}; oxygen rule")
+
+
+def _at_least(visit: Visit, tested: Tested) -> Iterator[Number]:
+    """Yield air-free carbon monoxide of which only the least is known: its dilution was not read, or is too great."""
+    rows = tested.carbon_monoxide
+    if rows is not None and not rows.told:
+        yield rows.air_free
+    by_hand = _by_hand(visit, tested)
+    if by_hand is not None and by_hand.is_lower_bound:
+        yield by_hand
 
 
 # ---------------------------------------------------------------------------- judging
@@ -275,10 +313,44 @@ def _judged_anywhere(number: Number, limit: Limit, tested: Tested) -> Judgement:
         outcome="cannot tell",
         weight="correct",
         headline=f"{sources.quantity(number.quantity).label}: cannot be told; {followed.lower()} was not read",
-        meaning=limit.meaning,
+        meaning=f"The limit follows this: {followed.lower()}. By it the reading may be within or beyond.",
         action=f"Test again and read this too: {followed.lower()}. Then: {limit.action}",
         who=limit.who,
     )
+
+
+def _beyond_for_a_time(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Judgement]:
+    """Yield what was beyond an air-free limit where the limit does not hold, or cannot be told to.
+
+    In the first minute after light-off a peak is usual, and limits hold after some minutes of operation. In samples
+    too dilute for an air-free value the oxygen rule gives a hint only.
+    """
+    rows = tested.carbon_monoxide
+    if rows is None or limit.role != "limit":
+        return
+    peak = _judged(visit, limit, rows.air_free, tested) if rows.told else None
+    usual = None if rows.running is None else _judged(visit, limit, rows.running, tested)
+    if peak is not None and peak.outcome == "beyond" and (usual is None or usual.outcome != "beyond"):
+        yield replace(
+            peak,
+            rule=f"{limit.name}_light_off",
+            weight="note",
+            role="trigger",
+            headline="Carbon monoxide at light-off: above the limit that holds after some minutes of operation",
+            meaning="A short peak at light-off is usual; a high or long one tells of late ignition or a dirty burner.",
+            action="Watch the light-off, and have ignition and burner checked if it is not smooth.",
+        )
+    hint = None if rows.held_dilute is None else _judged(visit, limit, rows.held_dilute, tested)
+    if hint is not None and hint.outcome == "beyond":
+        yield replace(
+            hint,
+            rule=f"{limit.name}_dilute",
+            outcome="cannot tell",
+            weight="correct",
+            headline="Carbon monoxide, air-free: cannot be told in a dilute sample, and may be above its limit",
+            meaning="For minutes the sample was too dilute for an air-free value; the oxygen rule would give this.",
+            action="Test again: check the probe and its hose for leaks, and sample before any draft hood.",
+        )
 
 
 def _distinct(judgements: Iterable[Judgement]) -> Iterator[Judgement]:
@@ -299,8 +371,9 @@ def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> 
                 yield made
                 limited.add(limit.quantity if limit.role == "limit" else "")
         if limit.quantity == _AIR_FREE and limit.judged != "rise":
-            held = (_judged(visit, limit, number, tested) for number in _as_measured(visit, tested))
+            held = (_judged(visit, limit, number, tested) for number in _at_least(visit, tested))
             yield from (made for made in held if made is not None and made.outcome == "beyond")
+            yield from _beyond_for_a_time(visit, limit, tested)
     wanted = safety.appliance_type(appliance.type)
     for quantity in wanted.no_limit_known - limited:
         mean = tested.numbers.get(f"{quantity}_oxygen_rule", tested.numbers.get(quantity))
@@ -334,7 +407,7 @@ def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> 
 def _too_dilute(tested: Tested) -> Judgement:
     dilute = sources.table("flue_gas")["dilute"]
     oxygen = tested.numbers.get("oxygen_dry")
-    unread = tested.carbon_monoxide is not None and not tested.carbon_monoxide.dilution_told
+    unread = not {"oxygen_dry", "oxygen_wet", "carbon_dioxide_dry"} & tested.numbers.keys()
     return Judgement(
         rule="sample_state",
         subject=_AIR_FREE,
@@ -498,7 +571,8 @@ def _misfits(visit: Visit, limits: Iterable[Limit]) -> Iterator[Judgement]:
     for account in visit.readings.accounts:
         for quantity, (value, row) in account.misfits.items():
             of = {quantity, _AIR_FREE} if quantity == "carbon_monoxide_dry" else {quantity}
-            steps = [tier.value for limit in limits if limit.quantity in of for tier in limit.tiers]
+            held = (limit for limit in limits if limit.quantity in of and limit.judged != "rise")
+            steps = [tier.value for limit in held for tier in limit.tiers]
             if not any(value > step for step in steps):
                 continue
             where = f"row {row} of {account.file}"

@@ -16,6 +16,7 @@ import numpy as np
 from fluewright import combustion
 from fluewright.appliance import Number, heat_input_clocked
 from fluewright.combustion import Fuel
+from fluewright.steady import DILUTION
 from fluewright.studies import heat_flows
 from fluewright.studies.heat_flows import HeatSettings
 from fluewright.units import Array
@@ -28,7 +29,6 @@ _BEYOND_AN_END = 0.025  # of the draws, of a probabilistically symmetric 95 % in
 _NOTHING = 1e-9  # share of the variance below which a contribution is rounding
 FUEL_GROUP = "fuel composition"
 
-OXYGEN = ("oxygen_dry", "oxygen_wet", "carbon_dioxide_dry")
 UNBURNT = ("hydrogen_dry", "methane_dry", "nitric_oxide_dry")
 HEAT = (
     "loss_dry_gas",
@@ -86,7 +86,7 @@ class Settings:
 def chain(fuel: Fuel, inputs: Mapping[str, Array], settings: Settings) -> Mapping[str, Array]:
     """Return every result [SI] that `inputs` [SI, arrays] allow; what lacks its readings is left out."""
     results: dict[str, Array] = {}
-    oxygen = next((name for name in OXYGEN if name in inputs), None)
+    oxygen = next((name for name in DILUTION if name in inputs), None)
     if oxygen is not None:
         water = combustion.moist_air_water_fraction(
             inputs["relative_humidity"],

@@ -18,7 +18,7 @@ from fluewright.studies import numbers as core
 from fluewright.studies.audit import Audit, PointAudit
 from fluewright.studies.balancing import Balance
 from fluewright.studies.cycles import BurnerCycle, BurnerCycles
-from fluewright.studies.instrument_checks import CheckedReading, clock_words
+from fluewright.studies.instrument_checks import CheckedReading
 from fluewright.studies.visit_record import VisitRecord
 from fluewright.visit import ClockOffset
 
@@ -387,7 +387,7 @@ def results_of(audit: Audit) -> Mapping[str, Any]:
                     {"reason": part.reason, "rows": part.rows, "first_row": part.first_row}
                     for part in account.set_aside
                 ],
-                "clock": clock_words(visit, account) or None,
+                "clock": account.clock.words if account.clock is not None else None,
                 "clock_offset": _clock_offset(account.clock),
                 "notes": list(account.notes),
             }
