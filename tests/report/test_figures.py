@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -191,3 +192,15 @@ def test_the_bars_of_uncertainty_say_which_instrument_to_improve_and_what_it_giv
     assert half is not None
     assert float(half[1]) == pytest.approx(100 * first.half_width, rel=0.06)
     assert f"± {half[1]} points" in drawn.svg
+
+
+def test_a_window_is_counted_from_the_light_off_before_it(hall: Audit) -> None:
+    point = hall.points[0]
+    steady = point.steadiness
+    (lit,) = (part for part in steady.refused if part.phase == "light-off")
+    assert steady.window is not None
+    later, after = (
+        replace(lit, start=steady.window.start + pd.Timedelta(minutes=minutes)) for minutes in (-2, 2)
+    )
+    again = replace(steady, rows=steady.rows + 2 * lit.rows, refused=(*steady.refused, later, after))
+    assert ", 2 min after light-off" in figures._settled_words(hall, replace(point, steadiness=again))

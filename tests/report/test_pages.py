@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from fluewright import report, sources
@@ -314,3 +315,8 @@ def test_the_names_of_the_report_load_nothing_until_asked_for() -> None:
 def test_parts_prefer_the_private_type_of_the_exporters(hall: Audit) -> None:
     assert isinstance(pages.page_one(hall), Section)
     assert TYPST in pages.page_one(hall)._repr_mimebundle_()
+
+
+def test_a_report_is_dated_within_the_hour_that_occurs_twice() -> None:
+    end = pd.Timestamp("2026-11-01 06:30:00.7", tz="UTC").tz_convert("America/New_York")
+    assert pages._whole_second(end).isoformat() == "2026-11-01T01:30:00-05:00"

@@ -41,7 +41,8 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
         "Steady window",
         f"By the definition “{criteria.name}”: slope and spread of every channel that it judges "
         f"({_judged(audit) or 'none'}) within limits over at least {words.duration(criteria.minimum_length)}; the "
-        "latest such stretch is taken. A window chosen by a person is marked so.",
+        "latest such stretch is taken, less a margin where it follows a warm-up. A window chosen by a person is "
+        "marked so.",
         _came_by(criteria.source, criteria.status),
     )
     if _formed(audit, "efficiency_gross", "heat_input_clocked", "heat_input_manifold"):

@@ -14,8 +14,8 @@ from fluewright.report import words
 from fluewright.report.drawing import COLORS, Drawing, drawing_style, figure, text_width
 from fluewright.report.figures import local, time_axis
 from fluewright.report.objects import Align, Figure, Paragraph, Section, Table
+from fluewright.steady import DILUTION, OXYGEN
 from fluewright.steady.words import digits
-from fluewright.studies import numbers as core
 from fluewright.studies.audit import Audit
 from fluewright.studies.cycles import LIGHT_OFF_PEAK, PEAK, BurnerCycle
 
@@ -32,7 +32,7 @@ _COMPARED = (
     "burner_on_time",
     "burner_off_time",
     "settling_time",
-    *core.OXYGEN,
+    *DILUTION,
     "carbon_monoxide_dry",
     "flue_temperature",
     "excess_air",
@@ -51,7 +51,7 @@ _LABELS = {
 _HEADS = {
     "burner_on_time": "On",
     "settling_time": "Settled\nafter",
-    **dict.fromkeys(core.OXYGEN, "Oxygen"),
+    **dict.fromkeys(DILUTION, "Oxygen"),
     "carbon_dioxide_dry": "Carbon dioxide",
     "flue_temperature": "Flue gas",
     "carbon_monoxide_air_free_oxygen_rule": "CO, air-\nfree",
@@ -77,7 +77,7 @@ def _paper(audit: Audit) -> str:
 def _figure(audit: Audit) -> Figure:
     """Return one mark a cycle over time: how long it was on, and where read, what it settled at and its peak."""
     cycles, spreads = audit.cycles.cycles, audit.cycles.spreads
-    oxygen = next((name for name in core.OXYGEN if name in spreads), "")
+    oxygen = next((name for name in DILUTION if name in spreads), "")
     settled = [name for name in (oxygen, "efficiency_gross") if name in spreads]
     peaks = [LIGHT_OFF_PEAK] if LIGHT_OFF_PEAK in spreads else []
     count = 1 + len(settled) + len(peaks)
@@ -136,9 +136,8 @@ def _draw_times(ax: Axes, audit: Audit) -> None:
     long = np.array([float(words.on_page("burner_on_time", one.on_time, system)) for one in cycles])
     points = 72 * ax.get_position().width * ax.figure.get_figwidth()  # type: ignore[union-attr]
     low, high = ax.get_xlim()
-    wide = (
-        points * np.array([one.on_time for one in cycles]) / ((high - low) * 86_400)
-    )  # an axis of time counts days
+    # An axis of time counts days.
+    wide = points * np.array([one.on_time for one in cycles]) / ((high - low) * 86_400)
     middle = local(audit, pd.DatetimeIndex([one.start + (one.end - one.start) / 2 for one in cycles]))
     colors = [_PALE if one.settled is None else COLORS[0] for one in cycles]
     ax.vlines(middle, 0, long, colors=colors, linewidths=np.maximum(wide, _THINNEST))
@@ -267,7 +266,7 @@ def _cycles(audit: Audit) -> Table:
     """Return the cycles, where there are many the first, the last and the worst at light-off."""
     cycles, system = audit.cycles.cycles, audit.visit.plan.report.units
     names = [name for name in _HEADS if any(name in one.numbers for one in cycles)]
-    if any(name in names for name in core.OXYGEN[:2]):
+    if any(name in names for name in OXYGEN):
         names = [name for name in names if name != "carbon_dioxide_dry"]
     chosen = _chosen(cycles)
     caption = "The burner cycles, with 95 % intervals."

@@ -294,7 +294,8 @@ def _thinned(series: pd.Series[float]) -> pd.Series[float]:
 
 def _caption(audit: Audit, points: Sequence[PointAudit]) -> str:
     said = " ".join(words.sentence(_settled_words(audit, point)) for point in points)
-    return f"{said} Shaded: the window; hatched and lettered: refused, for the reasons in the table below."
+    shaded = "Shaded: the window; hatched" if any(point.steadiness.window for point in points) else "Hatched"
+    return f"{said} {shaded} and lettered: refused, for the reasons in the table below."
 
 
 def _settled_words(audit: Audit, point: PointAudit) -> str:
@@ -319,9 +320,10 @@ def _settled_words(audit: Audit, point: PointAudit) -> str:
 
 
 def _lit(point: PointAudit) -> pd.Timestamp:
-    """Return when the burner lit within the test point, else when the test point began."""
-    first = next((part for part in point.steadiness.refused if part.phase == "light-off"), None)
-    return first.start if first is not None else point.rows.start
+    """Return when the burner lit last before the window, else when the test point began."""
+    window = point.steadiness.window
+    lit = [part.start for part in point.steadiness.refused if part.phase == "light-off"]
+    return max((start for start in lit if window and start <= window.start), default=point.rows.start)
 
 
 def _alt(audit: Audit, points: Sequence[PointAudit], panels: Sequence[Sequence[str]]) -> str:

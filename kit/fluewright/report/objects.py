@@ -288,11 +288,7 @@ class Table:
 
 _SHORT_TABLE, _SHORT_TEXT = 14, 1000  # rows and characters: up to here a table is kept on one page
 _LONG_CELL = 600  # characters: a row with a longer cell may split over two pages
-
-
 _LONG_RUN = re.compile(r"\S{29,}")  # longer than any word: a name, a hash
-
-
 _SHORT_CELL = 16  # characters: a date, "not stated", "87,300 to 90,400"; such a cell stays on one line
 _DATE = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
 

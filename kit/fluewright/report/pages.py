@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 from collections.abc import Iterator, Sequence
 from pathlib import Path, PurePosixPath
 from typing import Literal
+
+import pandas as pd
 
 from fluewright.errors import InputError
 from fluewright.report import basis, cycles, figures, finding_tables, result_tables, visit_tables, words
@@ -43,9 +46,14 @@ def document(audit: Audit) -> Document:
         subtitle=f"{kind}, {words.brief(plan.site.name, 80)}",
         header=(plan.site.name, plan.appliance.description or kind),
         date=words.day(plan.visit.date, plan.report.units),
-        made=max(point.rows.end for point in audit.points).floor("s").to_pydatetime(),
+        made=_whole_second(max(point.rows.end for point in audit.points)),
         paper="letter" if plan.report.paper == "letter" else "a4",
     )
+
+
+def _whole_second(time: pd.Timestamp) -> dt.datetime:
+    """Return a time cut to the second; on UTC, as the hour that occurs twice cannot be cut on the local clock."""
+    return time.tz_convert("UTC").floor("s").tz_convert(time.tz).to_pydatetime()
 
 
 # ---------------------------------------------------------------------------- for the owner
@@ -89,6 +97,8 @@ def _gaps(audit: Audit) -> Facts:
     """Return in short what was not tested, and what was judged by no limit that was seen."""
     kind = safety.appliance_type(audit.visit.plan.appliance.type).label.lower()
     required = "; ".join(test.label for test in audit.not_tested)
+    if required and any(point.settled is None for point in audit.points):
+        required += " (what was read of the flue gas without a steady window counts as not tested)"
     pairs = [
         ("Not tested, required", required or f"nothing: every test required of a {kind} was made"),
         ("Not tested, recommended", "; ".join(test.label for test in audit.not_tested_recommended)),

@@ -28,11 +28,11 @@ from fluewright.report.abreast import (
 from fluewright.report.objects import Emphasis, Section, Table
 from fluewright.report.words import Printed
 from fluewright.sources import limits as safety
+from fluewright.steady import DILUTION
 from fluewright.studies.audit import Audit, PointAudit
 from fluewright.studies.numbers import Contribution
 from fluewright.visit import SpotReading
 
-_OXYGEN = ("oxygen_dry", "oxygen_wet", "carbon_dioxide_dry")
 _AIR_FREE = "carbon_monoxide_air_free_oxygen_rule"
 LOSSES = (
     "loss_dry_gas",
@@ -142,7 +142,7 @@ def flue_gas(audit: Audit) -> Table | Section:
     wanted = [
         name for name in _MEASURED if name in read or name in {"carbon_monoxide_dry", "flue_temperature"}
     ]
-    if not read & set(_OXYGEN):
+    if not read & set(DILUTION):
         wanted.insert(0, "oxygen_dry")
     inside = dict.fromkeys(
         name for point in audit.points for name in point.readings if name.endswith("_instrument")

@@ -19,7 +19,7 @@ from fluewright.sources import limits as safety
 from fluewright.steady import Stretch, Window
 from fluewright.studies.audit import Audit, PointAudit
 from fluewright.studies.inputs import Assumption, base_words, heating_value_base
-from fluewright.studies.instrument_checks import CheckedReading, clock_words
+from fluewright.studies.instrument_checks import CheckedReading
 from fluewright.visit import Cell, SetAsideRows, SpotReading, accuracy_of
 
 _BRIEF = 220  # characters of a typed text that page one bears
@@ -193,8 +193,8 @@ def _tests_of_instruments(audit: Audit) -> str:
 def _clocks(audit: Audit) -> Iterator[str]:
     """Yield how the clock of each log was put right, where it was."""
     for account in audit.visit.readings.accounts:
-        if clock := clock_words(audit.visit, account):
-            yield f"Clock of {account.file}: {words.sentence(_note(clock))}"
+        if account.clock is not None:
+            yield f"Clock of {account.file}: {words.sentence(_note(account.clock.words))}"
 
 
 def _note(text: str) -> str:

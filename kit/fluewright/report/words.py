@@ -43,9 +43,7 @@ __all__ = [
 ]
 
 _SIGNIFICANT = 2
-_LOPSIDED = (
-    0.1  # of the half-width: so far a value may lie from the middle of its interval to be printed with "±"
-)
+_LOPSIDED = 0.1  # of the half-width: a value farther from the middle of its interval is printed without "±"
 _POINTS = "points"  # percentage points, so that a difference of percentages is not read as a share
 _LONGEST_NAME = 40
 _FUZZ = 1e-9  # so that 4,000 is not rounded down for an error of conversion in the last digit
