@@ -209,7 +209,9 @@ def _runs(states: NDArray[np.int8], broken: NDArray[np.bool_]) -> tuple[NDArray[
 
 def spans(flags: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return first and last (exclusive) of each run of true flags."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.view(np.int8), [0]))))
+    framed = np.zeros(len(flags) + 2, dtype=np.int8)
+    framed[1:-1] = flags
+    edges = np.flatnonzero(np.diff(framed))
     return edges[::2], edges[1::2]
 
 
