@@ -634,6 +634,12 @@ def test_a_letter_or_a_strange_word_is_judged_by_its_row(tmp_path: Path, below: 
     assert [told in note for note in notes] == [True] * bool(told)
 
 
+def test_what_a_units_row_says_of_a_switch_is_not_asked_about(tmp_path: Path) -> None:
+    content = "Time,O2,CO,TF,Blower\n,%,ppm,degC,on\n2026-01-14 10:00:00,5.1,31,20.5,1\n"
+    columns = {"TF": ("flue_temperature", "degC"), "Blower": ("blower_on", "1")}
+    assert not [note for note in read(tmp_path, content, columns).accounts[0].notes if "Blower" in note]
+
+
 @pytest.mark.parametrize("written", ["° F", "ºF", "Deg. F", "℉"])
 def test_the_map_may_write_a_unit_as_the_field_does(tmp_path: Path, written: str) -> None:
     content = "Time,TF\n2026-01-14 10:00:00,212\n"

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from fluewright import sources
 from fluewright.units import Array
-from fluewright.visit.cells import TEXT, Cells, Writing, meant_numbers, unit_parted
+from fluewright.visit.cells import SWITCHES, TEXT, Cells, Writing, meant_numbers, unit_parted
 from fluewright.visit.instruments import possible, stated_accuracy
 from fluewright.visit.logs import problem_in, read_raw
 from fluewright.visit.problems import Problem, RefusalError, VisitError, problem_of, shown, text_in_toml
@@ -199,7 +199,9 @@ def _contradictions(raw: RawLog, log: Log) -> Iterator[Problem]:
                 "what a log says of its columns holds, unless a person knows better",
                 "Put the column map right, or write despite_heading = with the reason into it",
             )
-        elif unknown := unknown_unit(below, unit=column.unit, row=raw.below):
+        elif column.quantity not in SWITCHES and (
+            unknown := unknown_unit(below, unit=column.unit, row=raw.below)
+        ):
             raw.notes.append(
                 f"units row: {shown(below)} of column {shown(name)} {unknown}; the map's unit was taken, {column.unit}"
             )
