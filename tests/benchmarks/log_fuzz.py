@@ -1,8 +1,8 @@
 """Does every log end in readings whose account of rows adds up, or in a clear error: never a traceback or a hang?
 
 Logs are made from a seed: delimiters, decimal marks, encodings, ways to write time, preambles, words instead of
-numbers, ragged rows, open quotation marks, and some workbooks and Parquet files; then bytes are put in, taken out or
-cut off. Each is read as visit.toml
+numbers, units in cells and below the names, ragged rows, open quotation marks, and some workbooks and Parquet files;
+then bytes are put in, taken out or cut off. Each is read as visit.toml
 describes it (not always rightly), and its column map is proposed. Larger logs of the worst kinds are read in
 processes of their own, whose peak of memory is held against a fixed base plus the greater of four times the file
 and two and a half times the frame. Run: python tests/benchmarks/log_fuzz.py [INPUTS] [SEED]
@@ -59,6 +59,7 @@ CELLS = (
     "1,234.5", "1.234,5", "1 234", "9999", "-999", "1" * 400, "1_0", ".", "1.", "e5", "0x10", "+", "5", "٣",
     'a"b', '"a', 'b"', '"5"', '"a,b"', '"', '""', "'", "%", "°C", "\0", "\t", " ", "\u00a0", "\u2028", "\x85",
     "é", "🔥", "Time", "O2", "CO", "2026-01-14", "25:61:00", "NaT", "24:00:00",
+    "30 ppm", "5,1 %", ">4000 ppm", "30 °C", "ALARM", "wait", "1:5", "-1:05:00", "46036.5", "a.m.",
 )
 # fmt: on
 FORMS = {
@@ -68,7 +69,9 @@ FORMS = {
     "%m/%d/%Y %I:%M:%S %p": "%m/%d/%Y %I:%M:%S %p",
     "epoch": "",
     "elapsed": "",
+    "serial": "",
 }
+UNITS = ("", "%", "ppm", "° C", "K", "mystery", "inH2O", "(ppm)", "1", '"', "mg/m3")
 
 
 class HangError(Exception):
@@ -85,7 +88,11 @@ def _stamp(chance: random.Random, row: int, form: str) -> str:
         )
     if form == "epoch":
         return str(moment.timestamp())
-    return str(5 * row) if form == "elapsed" else moment.strftime(FORMS[form])
+    if form == "serial":
+        return str((moment - dt.datetime(1899, 12, 30)) / dt.timedelta(days=1))
+    if form == "elapsed":
+        return chance.choice((str(5 * row), f"{5 * row // 60}:{5 * row % 60:02d}"))
+    return moment.strftime(FORMS[form])
 
 
 def _lines(chance: random.Random, form: str, mark: str, decimal: str, header_row: int) -> Iterator[str]:
@@ -96,7 +103,11 @@ def _lines(chance: random.Random, form: str, mark: str, decimal: str, header_row
     chance.shuffle(names)
     yield from (scrap() for _ in range(header_row - 1))
     if header_row:
-        yield mark.join(names)
+        yield mark.join(
+            f"{name} [{chance.choice(UNITS)}]" if chance.random() < 0.02 else name for name in names
+        )
+    if chance.random() < 0.1:
+        yield mark.join(chance.choice(UNITS) for _ in names)
     for row in range(chance.randrange(14)):
         cells = {
             "Time": _stamp(chance, row, form),
@@ -126,7 +137,7 @@ def _case(chance: random.Random) -> tuple[bytes, Log]:
     stamps, oxygen, monoxide = ("Time", "O2", "CO") if header_row else ("column 1", "column 2", "column 3")
     clock: dict[str, Any] = {"column": stamps, "format": form}
     if form == "elapsed":
-        clock["start"] = dt.datetime(2026, 1, 14, 10)
+        clock |= {"start": dt.datetime(2026, 1, 14, 10), "unit": chance.choice(("s", "min", "h", "ms"))}
     if form == "clock":
         clock = {"time_column": stamps}
     log: dict[str, Any] = {
@@ -142,6 +153,10 @@ def _case(chance: random.Random) -> tuple[bytes, Log]:
             monoxide: {"quantity": "carbon_monoxide_dry", "unit": "ppm"},
         },
     }
+    if chance.random() < 0.2 and form != "clock":
+        clock["spread"] = True
+    if chance.random() < 0.2:
+        log["words"] = {"ALARM": "over range", "wait": "no reading"}
     if chance.random() < 0.2:
         log["set_aside"] = [{"rows": [3, 4], "because": "the probe was moved"}]
     return _damaged(chance, text.encode(written)), Log.model_validate(log)
