@@ -78,6 +78,60 @@ def _followed(flue: FlueGas, monoxide: Array) -> Array:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _AirFree:
+    """Air-free carbon monoxide of readings, and the least and the greatest it may be by their accuracy.
+
+    `told` says whether the dilution was read, `burning` whether it allows an air-free value: elsewhere `value` is as
+    measured. `at_least` is what the rule, followed on into samples too dilute for it, gives at least, zero elsewhere.
+    """
+
+    value: Array
+    low: Array
+    high: Array
+    told: NDArray[np.bool_]
+    burning: NDArray[np.bool_]
+    at_least: Array
+
+
+def _as_measured(monoxide: Array, low: Array) -> _AirFree:
+    """Return readings whose dilution is not known: as measured is the least that they can be."""
+    never = np.zeros(monoxide.size, dtype=bool)
+    endless, nothing = np.full(monoxide.size, np.inf), np.zeros(monoxide.size)
+    return _AirFree(value=monoxide, low=low, high=endless, told=never, burning=never, at_least=nothing)
+
+
+def _undiluted(
+    fuel: Fuel, oxygen_name: str, oxygen: Array, reach: Array, monoxide: Array, low: Array, high: Array
+) -> _AirFree:
+    """Return readings made air-free with the reading that tells their dilution, which may be wrong by `reach`."""
+    side = -1.0 if oxygen_name == "carbon_dioxide_dry" else 1.0
+    as_read, least, most = (
+        flue_gas(fuel, **{oxygen_name: oxygen + shift * reach}, carbon_monoxide_dry=value)
+        for shift, value in ((0.0, monoxide), (-side, low), (side, np.where(np.isinf(high), monoxide, high)))
+    )
+    told = np.isfinite(oxygen)
+    burning = np.isfinite(np.asarray(as_read.carbon_monoxide_air_free, dtype=float))
+    greatest = np.full(monoxide.size, np.inf)
+    if burning.any():
+        followed = _followed(most, high)
+        greatest = np.where(burning, np.where(np.isnan(followed), np.inf, followed), high)
+    dilute = told & ~burning & (np.asarray(as_read.oxygen_dry, dtype=float) < rules().fresh_air_oxygen)
+    return _AirFree(
+        value=_air_free(as_read, monoxide),
+        low=_air_free(least, low),
+        high=greatest,
+        told=told,
+        burning=burning,
+        at_least=np.where(dilute, np.nan_to_num(_followed(least, low)), 0.0),
+    )
+
+
+def _half(half_widths: Mapping[str, tuple[float, float]], name: str, values: Array) -> Array:
+    absolute, share = half_widths.get(name, (0.0, 0.0))
+    return np.maximum(absolute, share * np.abs(values))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Distinct:
     """The distinct pairs of readings among rows, and how many rows hold each; `row` finds the pair of each row.
 
@@ -162,42 +216,22 @@ def carbon_monoxide_rows(
     pairs = _distinct(oxygen[read], monoxide[read], bounded[read])
     monoxide, bounded = pairs.monoxide, pairs.bounded
 
-    def half(name: str, values: Array) -> Array:
-        absolute, share = half_widths.get(name, (0.0, 0.0))
-        return np.maximum(absolute, share * np.abs(values))
-
+    spread = _half(half_widths, "carbon_monoxide_dry", monoxide)
     # A cell that reads less than none shows an error of at least that size.
-    spread = np.maximum(half("carbon_monoxide_dry", monoxide), -monoxide)
-    monoxide = np.maximum(monoxide, 0.0)
-    low, high = np.maximum(monoxide - spread, 0.0), np.where(bounded, np.inf, monoxide + spread)
-    low = np.where(bounded, monoxide, low)
-    free, free_low, free_high = monoxide, low, np.full(monoxide.size, np.inf)
-    told = np.isfinite(pairs.oxygen) & known
-    burning, at_least = np.zeros(monoxide.size, dtype=bool), np.zeros(monoxide.size)
+    spread, monoxide = np.maximum(spread, -monoxide), np.maximum(monoxide, 0.0)
+    low = np.where(bounded, monoxide, np.maximum(monoxide - spread, 0.0))
+    high = np.where(bounded, np.inf, monoxide + spread)
+    free = _as_measured(monoxide, low)
     if oxygen_name is not None and known:
-        reach = half(oxygen_name, pairs.oxygen) * (-1.0 if oxygen_name == "carbon_dioxide_dry" else 1.0)
-
-        def flue(shift: float, monoxide: Array) -> FlueGas:
-            return flue_gas(fuel, **{oxygen_name: pairs.oxygen + shift * reach}, carbon_monoxide_dry=monoxide)
-
-        as_read, least, most = (
-            flue(0.0, monoxide),
-            flue(-1.0, low),
-            flue(1.0, np.where(bounded, monoxide, high)),
-        )
-        free, free_low = _air_free(as_read, monoxide), _air_free(least, low)
-        burning = np.isfinite(np.asarray(as_read.carbon_monoxide_air_free, dtype=float))
-        if burning.any():
-            followed = _followed(most, high)
-            free_high = np.where(burning, np.where(np.isnan(followed), np.inf, followed), high)
-        dilute = told & ~burning & (np.asarray(as_read.oxygen_dry, dtype=float) < rules().fresh_air_oxygen)
-        at_least = np.where(dilute, np.nan_to_num(_followed(least, low)), 0.0)
+        reach = _half(half_widths, oxygen_name, pairs.oxygen)
+        free = _undiluted(fuel, oxygen_name, pairs.oxygen, reach, monoxide, low, high)
 
     def worst(which: NDArray[np.bool_] | slice, basis: str) -> Number:
         rule = "carbon_monoxide_air_free_oxygen_rule"
-        return _worst(rule, free[which], free_low[which], free_high[which], basis, "computed")
+        return _worst(rule, free.value[which], free.low[which], free.high[which], basis, "computed")
 
-    by_row = free[pairs.row]
+    told, burning = free.told, free.burning
+    by_row = free.value[pairs.row]
     times = frame.index if read.all() else frame.index[read]
     telling = slice(None) if told.all() else told[pairs.row]  # rows of another log between them end no burn
     running = pairs.rows > 0
@@ -210,7 +244,7 @@ def carbon_monoxide_rows(
         else None,
         dry=_worst("carbon_monoxide_dry", monoxide, low, high, f"dry; greatest of {_PASSES}", "measured"),
         rise=_rise(times[telling], by_row[telling], burning[pairs.row][telling]),
-        held_dilute=_held(times, at_least[pairs.row]) if at_least.any() else None,
+        held_dilute=_held(times, free.at_least[pairs.row]) if free.at_least.any() else None,
         rows=int(pairs.rows.sum()),
         over_range=int(pairs.rows[bounded].sum()),
         dilute=int(pairs.rows[told & ~burning].sum()),
