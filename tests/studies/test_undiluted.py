@@ -96,6 +96,8 @@ def test_a_log_of_fresh_air_only_tells_its_carbon_monoxide(
         (["2026-01-14 10:20:02", "6.8", "3500"], 3500),
         (["2026-01-14 10:20:02", "3500", "330.0", "70.0"], 3500),  # oxygen is lacking
         (["2026-01-14 10:20:02", "6.8", ">2000", "330"], 2000),
+        (["2026-01-14 10:20:02", "CO > 4000 ppm - pump stopped"], 4000),
+        (["2026-01-14 10:20:02", "CO HIGH 2500 ppm"], 2500),
     ],
 )
 def test_a_row_that_does_not_fit_may_hold_danger(
@@ -132,6 +134,8 @@ def test_a_row_with_more_cells_than_names_may_hold_danger(
         ["2026-01-14 10:20:02", "6.8", "41", "480.0", "70.0", "probe moved", " again"],
         ["2026-01-14 10:20:02", "Average:", "6.8", "480"],
         ["2026-01-14 10:20:02", "door opened 480"],
+        ["2026-01-14 10:20:02", "CO 30 ppm, CO2 8.4 %"],
+        ["2026-01-14 10:20:02", "6.8", "41", "480.0", "70.0", "clocked 2 ft3", " 90 s"],
     ],
 )
 def test_a_row_that_does_not_fit_and_holds_no_danger_is_accounted_for_only(
@@ -152,7 +156,11 @@ def test_a_log_that_ends_in_the_midst_of_a_row_is_counted_from_the_row_s_beginni
     whole = log.read_text().rstrip("\n").replace("CO,Flue", "Flue,CO")
     log.write_text(f"{whole}\n2026-01-14 10:30:00,6.8,480")
     assert fw.audit(fw.open_visit(folder)).verdict.name == "no_tested_limit_exceeded"
-    log.write_text(f"{whole}\n2026-01-14 10:30:00,6.8,480,70.0\n")  # here the flue's may be lacking
+    log.write_text(f"{whole}\n2026-01-14 10:30:00,6.8,480,70.0\n")  # whole as far as it goes
+    assert fw.audit(fw.open_visit(folder)).verdict.name == "no_tested_limit_exceeded"
+    log.write_text(
+        f"{whole}\n2026-01-14 10:30:00,330.0,480,70.0\n"
+    )  # such is no oxygen: a cell is lacking before
     assert fw.audit(fw.open_visit(folder)).verdict.name == "correct"
 
 
@@ -219,7 +227,7 @@ def lit_in_fresh_air(settled: list[list[str]]) -> list[list[str]]:
     return settled
 
 
-@pytest.mark.parametrize(("row", "weight"), [(26, "note"), (40, "correct")])
+@pytest.mark.parametrize(("row", "weight"), [(26, "note"), (55, "note"), (65, "correct")])
 def test_a_peak_at_light_off_is_a_note_and_a_later_one_is_not(
     make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], row: int, weight: str
 ) -> None:
@@ -281,3 +289,15 @@ def test_a_share_of_a_temperature_read_by_hand_is_of_what_the_display_shows(
     )
     assert found is not None
     assert found.high == pytest.approx(323.15 + 0.01 * 50)
+
+
+def test_a_burn_too_short_for_its_first_minutes_to_end_is_held_against_the_limit(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    rows = lit_in_fresh_air(settled)
+    for row in rows[24:54]:
+        row[2] = "400"
+    for row in rows[54:]:
+        row[1:4] = "20.9", "0", "75.0"
+    audit = audited(make_visit, complete_plan, rows)
+    assert "correct" in {one.weight for one in of_rule(audit, AIR_FREE)}

@@ -29,9 +29,9 @@ class CarbonMonoxideRows:
     `air_free` and `dry` are the greatest over all rows, with the interval of the stated accuracy; infinite above
     where a reading was over range. Where not one row tells an air-free value (`told` is False), `air_free` is only
     what it is at least, and infinite above as well. `running` is the greatest air-free value outside of the first
-    minute after each light-off, None where there is no other row. `rise` is how much the air-free value rose over the
-    burn, None where too few rows tell. `held_dilute` is what the oxygen rule, followed on into samples too dilute for
-    it, gives at least over two minutes without a break, None where there is no such stretch.
+    minutes after each light-off; of all rows where no others tell one. `rise` is how much the air-free value rose
+    over the burn, None where too few rows tell. `held_dilute` is what the oxygen rule, followed on into samples too
+    dilute for it, gives at least over two minutes without a break, None where there is no such stretch.
 
     `over_range` counts rows that were over range; `dilute` those too dilute for an air-free value, and `unread` those
     without a reading that tells the dilution: both are judged by their carbon monoxide as measured, which the
@@ -40,7 +40,7 @@ class CarbonMonoxideRows:
 
     air_free: Number
     dry: Number
-    running: Number | None
+    running: Number
     rise: Number | None
     held_dilute: Number | None
     rows: int
@@ -193,7 +193,7 @@ def carbon_monoxide_rows(
     oxygen_name : str or None
         The reading that tells dilution; None judges every row as measured.
     light_off : array of bool, optional
-        Which rows lie in the first minute after a light-off.
+        Which rows lie in the first minutes after a light-off.
 
     Notes
     -----
@@ -234,14 +234,15 @@ def carbon_monoxide_rows(
     by_row = free.value[pairs.row]
     times = frame.index if read.all() else frame.index[read]
     telling = slice(None) if told.all() else told[pairs.row]  # rows of another log between them end no burn
-    running = pairs.rows > 0
+    running: NDArray[np.bool_] | slice = slice(None)
+    passes = _PASSES
     if light_off is not None and light_off.any():
-        running = pairs.rows > np.bincount(pairs.row[light_off[read]], minlength=pairs.rows.size)
+        others = pairs.rows > np.bincount(pairs.row[light_off[read]], minlength=pairs.rows.size)
+        if (others & burning).any():
+            running, passes = others, f"{_PASSES}, but for the first minutes after light-off"
     return CarbonMonoxideRows(
         air_free=worst(slice(None), _PASSES),
-        running=worst(running, f"{_PASSES}, but for the first minute after light-off")
-        if running.any()
-        else None,
+        running=worst(running, passes),
         dry=_worst("carbon_monoxide_dry", monoxide, low, high, f"dry; greatest of {_PASSES}", "measured"),
         rise=_rise(times[telling], by_row[telling], burning[pairs.row][telling]),
         held_dilute=_held(times, free.at_least[pairs.row]) if free.at_least.any() else None,

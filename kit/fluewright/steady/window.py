@@ -195,7 +195,8 @@ def find_steady_window(
         if chosen
         else None
     )
-    window, offered = by_rules, window_of(index, least, _excuse(burns, least, system)) if least else None
+    window = by_rules
+    offered = window_of(index, least, _excuse(burns, least, refusals, system)) if least else None
     outcome = outcome_words(
         burns,
         taken=by_rules.because if by_rules else None,
@@ -448,11 +449,14 @@ def _least_bad(burns: Burns) -> _Span | None:
     return _Span(*bins.rows(first, first + wanted))
 
 
-def _excuse(burns: Burns, rows: _Span, system: System) -> str:
+def _excuse(burns: Burns, rows: _Span, refusals: Mapping[int, Refusal], system: System) -> str:
     """Return how long the least bad stretch is, and what is wrong with it."""
     first, last = burns.bins.bins_of(rows)
     inner = np.arange(first, max(last - burns.bins.moving, first) + 1)
     reason = why_not(burns, inner, system)
+    known = (refusals[run] for run, end in burns.holding() if run < last and end > first and run in refusals)
+    if not reason and (refused := next(known, None)):
+        reason = refused.reason
     if not reason:
         _, _, refusal = _trimmed(burns, first, last, system)
         reason = refusal.reason if refusal else "every channel holds, but not for long enough"

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from fluewright import sources, units
 from fluewright.appliance import COVERAGE, Number
 from fluewright.combustion import Fuel
 from fluewright.steady import (
@@ -29,7 +30,6 @@ from fluewright.steady import (
     named_criteria,
     settled_point,
 )
-from fluewright.steady.criteria import rules
 from fluewright.studies import inputs as given
 from fluewright.studies import numbers as core
 from fluewright.units import Array
@@ -147,11 +147,13 @@ def cycles_of(visit: Visit, *, windows: Iterable[Window], rows: pd.DataFrame, bo
 
 
 def in_light_off(found: Cycles, times: pd.DatetimeIndex) -> NDArray[np.bool_]:
-    """Tell which of some times lie in the first minute after a light-off that was seen."""
+    """Tell which of some times lie in the first minutes after a light-off that was seen, as limits hold after them."""
     within = np.zeros(len(times), dtype=bool)
-    minute = pd.Timedelta(seconds=rules().light_off)
+    told = sources.table("appliance")["light_off"]["limits_hold_after"]
+    after = pd.Timedelta(seconds=units.parse(told, "s", "light_off"))
     for start in (cycle.start for cycle in found.cycles if cycle.lit):
-        within[max(int(times.searchsorted(start)) - 1, 0) : int(times.searchsorted(start + minute))] = True
+        first, last = int(times.searchsorted(start)) - 1, int(times.searchsorted(start + after))
+        within[max(first, 0) : last] = True
     return within
 
 

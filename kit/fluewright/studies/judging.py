@@ -322,14 +322,14 @@ def _judged_anywhere(number: Number, limit: Limit, tested: Tested) -> Judgement:
 def _beyond_for_a_time(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Judgement]:
     """Yield what was beyond an air-free limit where the limit does not hold, or cannot be told to.
 
-    In the first minute after light-off a peak is usual, and limits hold after some minutes of operation. In samples
+    In the first minutes after light-off a peak is usual, and limits hold after some minutes of operation. In samples
     too dilute for an air-free value the oxygen rule gives a hint only.
     """
     rows = tested.carbon_monoxide
     if rows is None or limit.role != "limit":
         return
     peak = _judged(visit, limit, rows.air_free, tested) if rows.told else None
-    usual = None if rows.running is None else _judged(visit, limit, rows.running, tested)
+    usual = _judged(visit, limit, rows.running, tested)
     if peak is not None and peak.outcome == "beyond" and (usual is None or usual.outcome != "beyond"):
         yield replace(
             peak,
@@ -435,18 +435,37 @@ _CONTRADICTION = chosen_here(
 )
 
 
+def _wider() -> float:
+    """Return by how much an interval of 99 % is wider than one of 95 %."""
+    table = sources.table("appliance")["balance"]
+    return float(table["normal_alpha"] / table["normal_quality"])
+
+
 def _clock_against_manifold(ratio: Number, test_point: str) -> Judgement:
-    """Return whether the nameplate's manifold pressure and the clocked rate can both be right."""
-    said = clock_against_manifold(ratio.low, ratio.high)
+    """Return whether the nameplate's manifold pressure and the clocked rate can both be right.
+
+    Judged at two levels, as the balance is: its 95 % are shown, a finding is raised at 99 %.
+    """
+    wider = _wider()
+    said = clock_against_manifold(
+        ratio.value - wider * (ratio.value - ratio.low), ratio.value + wider * (ratio.high - ratio.value)
+    )
     contradict = said in ("more by clock", "less by clock")
+    agree = clock_against_manifold(ratio.low, ratio.high) == "agree"
     return Judgement(
         rule="clock_against_manifold",
         subject=ratio.quantity,
         test_point=test_point,
-        outcome="beyond" if contradict else "within" if said == "agree" else "cannot tell",
+        outcome="beyond" if contradict else "within" if agree else "cannot tell",
         weight="correct" if contradict else "",
         headline="Heat input by meter and by manifold pressure: "
-        + ("cannot both be right" if contradict else "agree within their uncertainty"),
+        + (
+            "cannot both be right"
+            if contradict
+            else "agree within their uncertainty"
+            if agree
+            else "agree badly"
+        ),
         measured=ratio,
         limit_low=1.0,
         limit_high=1.0,
@@ -463,8 +482,7 @@ def _carbon_dioxide_against_oxygen(difference: Number, test_point: str) -> Judge
 
     Judged at two levels, as the balance is: its 95 % are shown, a finding is raised at 99 %.
     """
-    table = sources.table("appliance")["balance"]
-    wider = table["normal_alpha"] / table["normal_quality"]
+    wider = _wider()
     value, half = difference.value, (difference.high - difference.low) / 2
     outcome: Outcome = (
         "within" if abs(value) <= half else "beyond" if abs(value) > wider * half else "cannot tell"

@@ -24,8 +24,9 @@ import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
+from fluewright import sources
 from fluewright.units import Array
-from fluewright.visit.cells import SWITCHES, TEXT, Cells, Writing, read_cells, read_word
+from fluewright.visit.cells import SWITCHES, TEXT, Cells, Word, Writing, read_cells, read_word
 from fluewright.visit.problems import Problem, VisitError, shown
 from fluewright.visit.raw import TEXTS_KEPT, BlockRead, RawLog, TimedRows
 from fluewright.visit.readings import Cell
@@ -41,6 +42,10 @@ _SAMPLE_ROWS = 200  # rows looked at to tell how many cells a row has
 _EXAMPLE_LENGTH = 120
 _BOMS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
 _MONOXIDE = "carbon_monoxide_"  # begins the name of each quantity whose danger outlives its row
+_SAID = re.compile(
+    r"\bco\b\D{0,20}?(\d+(?:\.\d+)?)\s*ppm\b", re.IGNORECASE
+)  # a remark such as "CO > 4000 ppm"
+_PPM = 1e-6
 _ASCII_BELOW_128 = frozenset({"utf-8", "utf8", "latin-1", "cp1252", "iso-8859-1"})
 
 
@@ -327,7 +332,7 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
 
 def _begun(lines: Sequence[str], layout: _Layout, log: Log, *, room: int) -> RawLog:
     """Return the log before its rows are read: with its headings, and what is not read of it."""
-    scales = {one.quantity: column_scale(one.unit, one.quantity) for one in log.columns.values()}
+    scales = _scales(log)
     raw = RawLog(scales, room=room)
     below = _cells_of(lines[log.header_row], log) if log.header_row < len(lines) else []
     below = (below + [""] * layout.width)[: layout.width]
@@ -501,33 +506,60 @@ def _set_aside_ragged(
             misfits.append((row.row, texts))
         raw.set_aside(reason, [row.row], row.text[:_EXAMPLE_LENGTH])
     rows = np.array([row for row, _ in misfits], np.int64)
-    for quantity, place in layout.quantities.items():
+    for quantity in layout.quantities:
         if misfits and quantity.startswith(_MONOXIDE):
-            writing = _writing(log, quantity)
-            values = [
-                _greatest([texts[one] for one in _places(texts, place, layout, cut=row == cut_row)], writing)
-                for row, texts in misfits
-            ]
+            values = [_held_of(texts, quantity, layout, log, cut=row == cut_row) for row, texts in misfits]
             raw.misfits[quantity] = rows, np.array(values, np.float64)
 
 
-def _places(texts: Sequence[str], place: int, layout: _Layout, *, cut: bool) -> Sequence[int]:
+def _held_of(texts: Sequence[str], quantity: str, layout: _Layout, log: Log, *, cut: bool) -> float:
+    """Return the most that a row with too few or too many cells may hold of carbon monoxide, in its column's unit."""
+    places = _places(texts, layout.quantities[quantity], layout, log, cut=cut)
+    held = _greatest([texts[one] for one in places], _writing(log, quantity))
+    said = _SAID.search(" ".join(texts)) if quantity == f"{_MONOXIDE}dry" else None
+    if said is None:
+        return held
+    slope, offset = _scales(log)[quantity]
+    return max((float(said[1]) * _PPM - offset) / slope, -math.inf if math.isnan(held) else held)
+
+
+def _places(texts: Sequence[str], place: int, layout: _Layout, log: Log, *, cut: bool) -> Sequence[int]:
     """Return where in a row with too few or too many cells the cell of a column may stand.
 
-    A tail without a digit is a note that holds the delimiter, and moves nothing; nor does the end of a file in the
-    midst of its last row. A short row with text in it is a remark.
+    A tail without a number is a note that holds the delimiter, and moves nothing; nor does the end of a file in the
+    midst of its last row. A short row with text in it is a remark; one whose cells before the column are possible
+    readings of theirs lacks what follows.
     """
     surplus = len(texts) - layout.width
-    inside = [one for one in range(len(texts)) if one not in layout.time]
-    if (
-        surplus < 0
-        and not cut
-        and any(read_word(texts[one], writing=Writing()).state == TEXT for one in inside)
-    ):
+    words = [read_word(text, writing=_writing(log)) for text in texts]
+    after = max(layout.time) if place > max(layout.time) else -1  # a counter before the time is no reading
+    inside = [one for one in range(after + 1, len(texts)) if one not in layout.time]
+    if surplus < 0 and not cut and any(words[one].state == TEXT for one in inside):
         return []
-    if cut or (surplus > 0 and not any(map(str.isdigit, "".join(texts[layout.width :])))):
+    kept = cut or (surplus < 0 and _possible_before(words, place, layout, log))
+    if kept or (surplus > 0 and not any(math.isfinite(word.value) for word in words[layout.width :])):
         return [one for one in inside if one == place]
     return [one for one in inside if min(place, place + surplus) <= one <= max(place, place + surplus)]
+
+
+def _possible_before(words: Sequence[Word], place: int, layout: _Layout, log: Log) -> bool:
+    """Tell whether the cells before a column hold what the columns they would belong to can hold."""
+    for quantity, other in layout.quantities.items():
+        if other < min(place, len(words)) and math.isfinite(words[other].value):
+            slope, offset = _scales(log)[quantity]
+            known, value = sources.quantity(quantity), words[other].value * slope + offset
+            low, high = (
+                -math.inf if known.low is None else known.low,
+                math.inf if known.high is None else known.high,
+            )
+            if not low <= value <= high:
+                return False
+    return True
+
+
+def _scales(log: Log) -> Mapping[str, tuple[float, float]]:
+    """Return slope and offset from the unit of each column to SI."""
+    return {one.quantity: column_scale(one.unit, one.quantity) for one in log.columns.values()}
 
 
 def _greatest(texts: Sequence[str], writing: Writing) -> float:
