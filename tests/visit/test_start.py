@@ -52,6 +52,16 @@ def test_a_started_visit_passes_the_check_once_filled_in(tmp_path: Path) -> None
     np.testing.assert_allclose(frame["oxygen_dry"].iloc[1], 0.055)
 
 
+@pytest.mark.parametrize("day", ["14-Jan-2026 10:00:", "Jan 14, 2026 10:00:", "14 January 2026 10:00:"])
+def test_a_month_written_as_a_word_is_proposed_so_that_the_log_opens(tmp_path: Path, day: str) -> None:
+    log = re.sub(r"^2026-01-14 10:00:(\d\d)", rf'"{day}\1"', LOG, flags=re.MULTILINE)
+    (tmp_path / "flue.csv").write_text(log, encoding="utf-8")
+    folder = filled(start_visit(tmp_path / "visit", logs=[tmp_path / "flue.csv"]), BLANKS)
+    assert check_visit(folder) == ()
+    index = open_visit(folder).readings.frame.index
+    assert f"{index[1].tz_convert('America/New_York'):%Y-%m-%d %H:%M:%S}" == "2026-01-14 10:00:05"
+
+
 def test_a_visit_started_without_logs_passes_once_filled_in(tmp_path: Path) -> None:
     plan = start_visit(tmp_path / "visit")
     (tmp_path / "visit" / "flue.csv").write_text(LOG, encoding="utf-8")
@@ -178,6 +188,23 @@ HEADINGS = {
     "Gas consumption [m3]": ("gas_volume", "m^3", ""),
     "Gas consumption": ("gas_volume", "", "the log does not say the unit"),
     "Net stack temp [°C]": ("", "degC", "not recognized"),
+    # at a burner the inlet may be of the combustion air
+    "Inlet Temp [C]": ("air_temperature", "degC", "one of air_temperature, return_temperature"),
+    "T in °C": ("air_temperature", "degC", "one of air_temperature, return_temperature"),
+    # a sign in brackets that says the same, and one that does not
+    "Oxygen (O2) [%]": ("oxygen_dry", "percent", ""),
+    "Carbon Monoxide (CO) [ppm]": ("carbon_monoxide_dry", "ppm", ""),
+    "Flue Gas Temp (FGT) [°C]": ("flue_temperature", "degC", ""),
+    "CO (3% O2) [ppm]": ("", "ppm", "not recognized"),
+    "CO (O2) [ppm]": ("", "ppm", "not recognized"),
+    "O2 in %": ("oxygen_dry", "percent", ""),
+    "Abgastemperatur in °C": ("flue_temperature", "degC", ""),
+    "Draft in WC": ("draft_breech", "inH2O", "one of"),
+    "Tamb [°C]": ("ambient_temperature", "degC", ""),
+    "T° fumée °C": ("flue_temperature", "degC", ""),
+    "T. gases °C": ("flue_temperature", "degC", ""),
+    "Temp. aire [°C]": ("air_temperature", "degC", ""),
+    "Air [°C]": ("", "degC", "not recognized"),
 }
 
 
@@ -210,7 +237,12 @@ TIMES = {
     "10:00:0{}": 'time = { time_column = "Time" }',
     "176840280{}": 'time = { column = "Time", format = "epoch" }',
     "{}": 'time = { column = "Time", format = "elapsed", start = "" }',
-    "day {}": 'time = { column = "" }',
+    "day {}": 'time = { column = "Time", format = "" }',
+    "2026.014 10h00m0{}": 'time = { column = "Time", format = "" }',
+    "14-Jan-2026 10:00:0{}": 'time = { column = "Time", format = "%d-%b-%Y %H:%M:%S" }',
+    "Jan 14, 2026 10:0{}": 'time = { column = "Time", format = "%b %d, %Y %H:%M" }',
+    "May 14, 2026 10:0{}": 'time = { column = "Time", format = "%b %d, %Y %H:%M" }',
+    "14 January 2026 10:00:0{} AM": 'time = { column = "Time", format = "%d %B %Y %I:%M:%S %p" }',
     "14.01.26 10:00:0{}": 'time = { column = "Time", format = "%d.%m.%y %H:%M:%S" }',
     "2/3/26 10:00:0{} AM": 'time = { column = "Time", format = "" }',
     "01/14/2026 10:00:0{} a.m.": 'time = { column = "Time", format = "%m/%d/%Y %I:%M:%S %p" }',
@@ -287,12 +319,76 @@ def test_a_unit_in_the_cells_is_proposed(tmp_path: Path) -> None:
     assert (column.unit, column.doubt) == ("percent", "")
 
 
+@pytest.mark.parametrize(
+    "row",
+    [
+        "2026-01-14 10:00:0{},20.{}%,{}ppm,2{}.0°C,20.0 °C\n",
+        "2026-01-14 10:00:0{},20.{} Vol.%,{} ppm,2{} C,20C\n",
+    ],
+)
+def test_cells_with_their_units_are_no_names(tmp_path: Path, row: str) -> None:
+    rows = "".join(row.format(*4 * [second]) for second in range(5))
+    bound = "2026-01-14 09:59:59,20.9 %,<1 ppm,20 °C,20 °C\n"
+    (tmp_path / "log.csv").write_text(f"Time,O2,CO,T flue,T air\n{bound}{rows}", encoding="utf-8")
+    proposal = propose_log(tmp_path / "log.csv")
+    assert proposal.time == ['time = { column = "Time" }']
+    assert "header_row" not in proposal.dialect
+    assert [(column.quantity, column.unit, column.doubt) for column in proposal.columns] == [
+        ("oxygen_dry", "percent", ""),
+        ("carbon_monoxide_dry", "ppm", ""),
+        ("flue_temperature", "degC", ""),
+        ("air_temperature", "degC", ""),
+    ]
+
+
+@pytest.mark.parametrize("word", ["- -", "zeroing", "Calibrating", "over range"])
+def test_words_for_no_reading_are_neither_names_nor_text(tmp_path: Path, word: str) -> None:
+    rows = f"10:00:00,{word},{word}\n10:00:05,{word},{word}\n10:00:10,5.1,30\n"
+    (tmp_path / "log.csv").write_text(f"Uhrzeit,O2 [%],CO [ppm]\n{rows}", encoding="utf-8")
+    proposal = propose_log(tmp_path / "log.csv")
+    assert proposal.time == ['time = { time_column = "Uhrzeit" }']
+    assert [column.doubt for column in proposal.columns] == ["", ""]
+
+
+def test_headings_repeated_below_are_not_looked_at(tmp_path: Path) -> None:
+    head = "Time,O2,CO,Blob\n,%,ppm,mbar\n"
+    rows = "2026-01-14 10:00:00,5.1,30,2\n2026-01-14 10:00:05,5.2,31,2\n"
+    (tmp_path / "log.csv").write_text(head + rows + head + rows, encoding="utf-8")
+    columns = propose_log(tmp_path / "log.csv").columns
+    assert [(column.quantity, column.unit, column.doubt) for column in columns] == [
+        ("oxygen_dry", "percent", ""),
+        ("carbon_monoxide_dry", "ppm", ""),
+        ("", "mbar", "not recognized"),
+    ]
+
+
+def test_a_text_among_readings_is_shown(tmp_path: Path) -> None:
+    rows = "10:00:00,5.1\n10:00:05,*** marker 1 ***\n10:00:10,5.1\n"
+    (tmp_path / "log.csv").write_text(f"Time,O2 [%]\n{rows}", encoding="utf-8")
+    (column,) = propose_log(tmp_path / "log.csv").columns
+    assert column.doubt == 'some cells hold text, such as "*** marker 1 ***"'
+
+
+@pytest.mark.parametrize(("rows_of_one_time", "asked"), [(1, False), (12, True)])
+def test_a_clock_that_tells_less_than_its_rows_is_asked_about(
+    tmp_path: Path, rows_of_one_time: int, asked: bool
+) -> None:
+    rows = "".join(f"14.01.2026,10:{row // rows_of_one_time:02d},5.{row % 10}\n" for row in range(36))
+    (tmp_path / "log.csv").write_text(f"Date,Time,O2 [%]\n{rows}", encoding="utf-8")
+    time = propose_log(tmp_path / "log.csv").time
+    line = 'time = { date_column = "Date", time_column = "Time", format = "%d.%m.%Y %H:%M" }'
+    assert time[-1] == line
+    assert (f"# {line.removesuffix(' }')}, spread = true }}" in time) == asked == (len(time) > 1)
+
+
 @pytest.mark.parametrize("form", TIMES)
 def test_the_way_time_is_written_is_proposed_and_never_guessed(tmp_path: Path, form: str) -> None:
-    rows = "".join(f"{form.format(second)},5.{second}\n" for second in range(9))
-    (tmp_path / "log.csv").write_text(f"Time,O2 [%]\n{rows}", encoding="utf-8")
+    rows = "".join(f"{form.format(second)}\t5.{second}\n" for second in range(9))
+    (tmp_path / "log.csv").write_text(f"Time\tO2 [%]\n{rows}", encoding="utf-8")
     proposal = propose_log(tmp_path / "log.csv")
     assert proposal.time[-1] == TIMES[form]
+    if 'format = ""' in TIMES[form] and "/" not in form:
+        assert "Say how times are written" in proposal.time[0]
     if "/3" in form or "/03" in form:
         assert "Day or month first?" in proposal.time[0]
 

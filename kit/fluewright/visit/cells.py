@@ -122,7 +122,7 @@ def read_word(text: str, *, writing: Writing) -> Word:
         return Word(state=Cell.OVER_RANGE)
     if len(word) > 1 and not word.strip("<"):
         return Word(state=Cell.UNDER_RANGE)
-    if not word.strip("-–—_.*?/#"):
+    if not word.strip("-–—_.*?/# "):
         return Word(state=Cell.NO_NUMBER)
     bounded = word[0] in ">≥<≤"
     written = word.lstrip(">≥=<≤ ") if bounded else word

@@ -7,7 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import islice
+from itertools import islice, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,7 @@ import pyarrow as pa
 from fluewright import sources, units
 from fluewright.errors import InputError, UnitError
 from fluewright.units import Array
-from fluewright.visit.cells import TEXT, Writing, read_cells, unit_parted
+from fluewright.visit.cells import TEXT, Writing, read_cells, read_word, unit_parted
 from fluewright.visit.problems import text_in_toml
 from fluewright.visit.tables import MARK, kind_of, sheets_of, table_lines
 from fluewright.visit.times import read_times
@@ -38,7 +38,12 @@ _PATTERNS = (
     *("%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y", "%Y/%m/%d", "%Y.%m.%d"),
     *("%d.%m.%y", "%d/%m/%y", "%m/%d/%y", "%y/%m/%d", "%d-%m-%y", "%m-%d-%y", "%y-%m-%d"),
 )
+_NAMED_MONTHS = (
+    *("%d-%b-%Y", "%d %b %Y", "%d/%b/%Y", "%d.%b.%Y", "%d-%b-%y", "%d %b %y", "%d. %b %Y", "%d. %B %Y"),
+    *("%b %d, %Y", "%b %d %Y", "%b-%d-%Y", "%Y-%b-%d", "%d %B %Y", "%B %d, %Y", "%B %d %Y"),
+)
 _LONG = 600.0  # s, chosen here: rows farther apart speak against the unit of elapsed time
+_REPEATED = 0.4  # of the rows, chosen here: of two rows to each time of the clock it is half
 _SERIAL_DAYS = (30_000, 80_000)  # of the years 1982 to 2119
 _CLOCKS = ("%H:%M:%S", "%H:%M", "%I:%M:%S %p", "%I:%M %p", "%H:%M:%S.%f")
 
@@ -111,7 +116,7 @@ def propose_log(path: Path) -> Proposal:
         dialect["decimal"] = sheet.writing.decimal
     if sheet.header_row != 1:
         dialect["header_row"] = sheet.header_row
-    time = _propose_time(sheet)
+    time = _asked_of_repeats(_propose_time(sheet), sheet)
     columns = [
         proposal
         for number in range(len(sheet.names))
@@ -181,6 +186,8 @@ def _sheet(path: Path, lines: Sequence[str], mark: str) -> _Sheet:
     units_row = [""] * len(names)
     if body and not any(re.search(r"\d[.,:]?\d|^\s*\d+\s*$", cell) for cell in body[0]):
         units_row = body.pop(0)
+    again = [_stripped(row) for row in (*above, units_row)]  # each time the instrument was started
+    body = [row for row in body if _stripped(row) not in again]
     columns = [pa.array([row[place] for row in body], pa.string()) for place in range(len(names))]
     return _Sheet(
         header_row=number + 1,
@@ -198,7 +205,16 @@ def _sheet(path: Path, lines: Sequence[str], mark: str) -> _Sheet:
 
 
 def _is_of_names(row: Sequence[str], width: int) -> bool:
-    return abs(len(row) - width) <= 1 and sum(map(_is_word, row)) >= max(2, len(row) // 2)
+    timed = any(re.search(r"\d:\d\d", cell) for cell in row)
+    return abs(len(row) - width) <= 1 and not timed and sum(map(_is_word, row)) >= max(2, len(row) // 2)
+
+
+def _stripped(row: Sequence[str]) -> list[str]:
+    """Return the cells of a row without blanks around them, nor empty cells at its end."""
+    cells = [cell.strip() for cell in row]
+    while cells and not cells[-1]:
+        cells.pop()
+    return cells
 
 
 def _is_of_units(row: Sequence[str]) -> bool:
@@ -219,7 +235,11 @@ def _ways(parts: Sequence[str], name: str) -> Sequence[str]:
 
 
 def _is_word(cell: str) -> bool:
-    return bool(re.search(r"[^\W\d]", cell)) and not re.fullmatch(r"\s*\d[\d.,:/\s-]*([AP]M)?\s*", cell)
+    """Tell whether a cell is neither a number, with or without its unit, nor a time nor a word for no reading."""
+    if not re.search(r"[^\W\d]", cell) or re.fullmatch(r"\s*\d[\d.,:/\s-]*([AP]M)?\s*", cell):
+        return False
+    _, unit = unit_parted(cell.strip().casefold().lstrip("<>=≤≥ "))
+    return not unit and read_word(cell, writing=Writing()).state == TEXT
 
 
 def _decimal(body: Sequence[Sequence[str]], mark: str) -> str:
@@ -255,10 +275,14 @@ def _propose_time(sheet: _Sheet) -> _TimeProposal:
     date, clock, whole, elapsed = named("date"), named("clock"), named("whole"), named("elapsed")
     if date is not None and clock is not None and date != clock:
         return _date_and_clock(sheet, date, clock)
-    for place in (whole, date, elapsed):
-        found = None if place is None else _one_column(sheet, place, parted[place][-1][1], place == whole)
+    for place in (whole, clock, date, elapsed):
+        of_clock = place in (whole, clock)
+        found = None if place is None else _one_column(sheet, place, parted[place][-1][1], of_clock)
         if found is not None:
             return found
+    for place in (whole, clock, date):
+        if place is not None and any(re.search(r"\d", cell) for cell in sheet.columns[place].to_pylist()):
+            return _time_lines((place,), f"column = {text_in_toml(sheet.names[place])}", [], None)
     return _TimeProposal(places=(), lines=["# No column of times was recognized.", 'time = { column = "" }'])
 
 
@@ -297,6 +321,22 @@ def _one_column(sheet: _Sheet, place: int, unit: str, whole: bool) -> _TimePropo
     return _elapsed_lines(place, name, unit, [], numbers)
 
 
+def _asked_of_repeats(time: _TimeProposal, sheet: _Sheet) -> _TimeProposal:
+    """Ask whether the clock tells less than the rows, where many rows have the time of the row before."""
+    rows = zip(*(sheet.columns[place].to_pylist() for place in time.places), strict=True)
+    stamps = [row for row in rows if any(row)]
+    same = [one == other for one, other in pairwise(stamps)]
+    if not same or all(same) or sum(same) < _REPEATED * len(same):
+        return time
+    *before, line = time.lines
+    asked = [
+        "# Many rows have the time of the row before. Does the clock tell less than the rows? Then take this",
+        "# instead, and the rows of one time are spread evenly to the next:",
+        f"# {line.removesuffix(' }')}, spread = true }}",
+    ]
+    return replace(time, lines=[*before, *asked, line])
+
+
 def _begins_at_zero(cells: pa.StringArray) -> bool:
     """Tell whether times are written with colons and count from 0:00, as a clock of the day would only at midnight."""
     filled = [cell.strip() for cell in cells.to_pylist() if cell.strip()]
@@ -332,17 +372,21 @@ def _elapsed_lines(
 
 def _forms(cells: pa.StringArray, *, dated: bool) -> list[str]:
     """Return every way of writing time that reads nearly all cells."""
-    patterns = [f"{day} {clock}" for day in _PATTERNS for clock in _CLOCKS] if dated else list(_CLOCKS)
     filled = [cell for cell in cells.to_pylist() if re.search(r"\d", cell)][:500]
     if not filled:
         return []
+    days = _NAMED_MONTHS if re.search(r"[^\W\d_]{3}", filled[0]) else _PATTERNS
+    patterns = [f"{day} {clock}" for day in days for clock in _CLOCKS] if dated else list(_CLOCKS)
     sample = pa.array(filled)
     fits = [
         form
         for form in ("ISO", *patterns)
         if read_times(sample, form=form, writing=Writing(), dated=dated).valid.mean() > 0.9
     ]
-    return ["ISO"] if "ISO" in fits else fits
+    if "ISO" in fits:
+        return ["ISO"]
+    # May is a whole name and a short one.
+    return [form for form in fits if "%B" not in form or form.replace("%B", "%b") not in fits]
 
 
 def _time_lines(
@@ -375,7 +419,7 @@ def _propose_column(sheet: _Sheet, place: int) -> ColumnProposal | None:
         return ColumnProposal(
             name=sheet.names[place],
             quantity="",
-            unit=unit_of(unit_text) or "",
+            unit=unit_of(unit_text) or unit_of(sheet.units[place]) or _unit_in(sheet.columns[place]) or "",
             computed=False,
             doubt="not recognized",
         )
@@ -400,14 +444,15 @@ def _propose_column(sheet: _Sheet, place: int) -> ColumnProposal | None:
 def _unit_in(cells: pa.StringArray) -> str | None:
     """Return the unit that the first number of a column carries."""
     first = next((cell for cell in cells.to_pylist() if re.search(r"\d", cell)), "")
-    return unit_parted(first.strip().casefold())[1] or None
+    return unit_parted(first.strip().casefold().lstrip("<>=≤≥ "))[1] or None
 
 
 def _fits(cells: pa.StringArray, writing: Writing, quantity: sources.Quantity, unit: str) -> str:
     """Return why the values do not speak for the quantity and unit, or ""."""
     read = read_cells(cells, writing=replace(writing, unit=unit, quantity=quantity.name))
     if read.states is not None and (read.states == TEXT).any():
-        return "some cells hold text"
+        text = cells[int(np.flatnonzero(read.states == TEXT)[0])].as_py()
+        return f"some cells hold text, such as {text_in_toml(text.strip()[:40])}"
     numbers = read.values[np.isfinite(read.values)]
     if not len(numbers):
         return "it holds no number"

@@ -72,7 +72,7 @@ def split_unit(heading: str) -> tuple[str, str]:
         return found[1], found[2]
     for gap in re.finditer(r"[\s_,/]+", heading):
         if gap.start() and unit_of(heading[gap.end() :]) is not None:
-            return heading[: gap.start()], heading[gap.end() :]
+            return _without_in(heading[: gap.start()]), heading[gap.end() :]
     if tail := re.fullmatch(_TAIL, heading, re.IGNORECASE):
         name, unit = split_unit(tail[1])
         if len(unit) > 1:
@@ -80,10 +80,16 @@ def split_unit(heading: str) -> tuple[str, str]:
     return heading, ""
 
 
+def _without_in(name: str) -> str:
+    """Return a name without the "in" that led to its unit, as in "CO in ppm", where it is a known name only then."""
+    bare = re.sub(r"[\s_]+(in|en)$", "", name, flags=re.IGNORECASE)
+    return bare if quantities_named(bare) and not quantities_named(name) else name
+
+
 def split_time_unit(heading: str, below: str) -> tuple[str, str]:
     """Return the name and the unit of a heading such as "Time (min)" or "t_ms", "" where it has none."""
     name, unit = split_unit(heading)
-    last = re.fullmatch(r"(.+?)[\s_,/]+(\w+)", name)
+    last = re.fullmatch(r"(.+?)(?:[\s_]+in)?[\s_,/]+(\w+)", name)
     if not unit and last and _time_unit(last[2]):
         name, unit = last[1], last[2]
     return name, _time_unit(unit) or _time_unit(below)
@@ -97,9 +103,16 @@ def _time_unit(text: str) -> str:
 
 
 def quantities_named(name: str) -> list[str]:
-    """Return the quantities that a heading without its unit may name."""
+    """Return the quantities that a heading without its unit may name.
+
+    One with a sign in brackets, such as "Oxygen (O2)", names what both do: "CO (3 % O2)" is not the CO of the gas.
+    """
     words: Mapping[str, list[str]] = wordings()["quantities"]
-    return [quantity for quantity, headings in words.items() if plain(name) in headings]
+    named = [quantity for quantity, headings in words.items() if plain(name) in headings]
+    if not named and (parts := re.fullmatch(r"([^\[\](){}]+)[\[({]([^\[\](){}]+)[\])}]\s*", name)):
+        inside = quantities_named(parts[2])
+        return [quantity for quantity in quantities_named(parts[1]) if quantity in inside]
+    return named
 
 
 def same_unit(one: str, other: str, quantity: str) -> bool | None:
