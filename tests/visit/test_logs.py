@@ -710,6 +710,7 @@ def test_a_serial_day_and_a_part_of_a_day_may_stand_in_two_columns(tmp_path: Pat
         ("EVENT,gas valve adjusted", "If it is a remark, set the row aside"),
         ("EVENT,DONE", "If it is a remark, set the row aside"),
         ("5.2,gas valve adjusted", "If it is a remark, set the row aside"),
+        ("5.2,*** marker 1 ***", "If it is a remark, set the row aside"),
         ("5.2,ALARM", "Say what it means"),
     ],
 )

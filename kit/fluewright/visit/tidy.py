@@ -535,7 +535,7 @@ def _refuse_text(states: NDArray[np.int8], name: str, column: Column, draft: _Dr
 def _is_remark(text: str, row: int, column: Column, raw: RawLog) -> bool:
     """Tell whether a text is rather of a row that tells an event: one of several texts, or words that stand once."""
     beside = sum(row in texts for texts in raw.texts.values()) > 1
-    words = re.findall(r"[^\W\d_]+", text)
+    words = re.findall(r"[^\W_]+", text)
     return beside or (len(words) > 1 and list(raw.texts[column.quantity].values()).count(text) == 1)
 
 
