@@ -18,7 +18,6 @@ _FEWEST_BINS = 6
 _BLOCK = 32_768
 _LONGEST = 720  # bins: of a longer record the first two hours settle what settles
 _FEWEST_TO_FIT = 10
-_REMEMBERS = 0.55  # a greater correlation of neighbors is no noise of bins, chosen here by simulation
 _TIME_CONSTANTS = 40  # of the grid
 _APART = 5  # steps of the grid below which two time constants cannot be told apart
 
@@ -256,16 +255,6 @@ def _moving(values: Array, size: int) -> tuple[Array, Array]:
         length *= 2
 
 
-def _memory(rest: Array) -> float:
-    """Return by how much the variance of what is left grows, if it remembers as a first-order autoregression does.
-
-    Means over bins of a cell's own noise hardly do; the steps of a slow drift that is shown in few digits do.
-    """
-    square = float(rest @ rest)
-    first = min(float(rest[1:] @ rest[:-1]) / square, 0.95) if square > 0 else 0.0
-    return (1 + first) / (1 - first) if first > _REMEMBERS else 1.0
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settling:
     """A sum of first-order approaches: amplitudes [unit] and time constants [s] from the first of the fitted times.
@@ -322,9 +311,7 @@ def fit_settling(
     own = np.diag(size)
     gain = along**2 / own
     best = int(np.argmax(gain))
-    remaining = rest - float(along[best] / own[best]) * bent[best]
-    memory = _memory(remaining)
-    noise = max(left - float(gain[best]), 0.0) / (len(value) - 4) * memory + floor
+    noise = max(left - float(gain[best]), 0.0) / (len(value) - 4) + floor
     if gain[best] / 2 < believed_from[0] * noise:
         return Settling(amplitudes=(), time_constants=())
     one = Settling(amplitudes=(float(along[best] / own[best]),), time_constants=(float(constants[best]),))
@@ -335,7 +322,7 @@ def fit_settling(
     slow = (along[second] * own[first] - along[first] * cross) / across
     both = fast * along[first] + slow * along[second]
     pair = int(np.argmax(both))
-    noise = max(left - float(both[pair]), 0.0) / (len(value) - 6) * memory + floor
+    noise = max(left - float(both[pair]), 0.0) / (len(value) - 6) + floor
     if (both[pair] - gain[best]) / 2 < believed_from[1] * noise:
         return one
     return Settling(
