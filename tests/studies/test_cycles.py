@@ -21,6 +21,7 @@ import pytest
 import fluewright as fw
 from fluewright.appliance import Number
 from fluewright.combustion import Fuel
+from fluewright.steady import Peak
 from fluewright.studies import inputs as given
 from fluewright.studies import numbers as core
 from fluewright.studies.audit import Audit
@@ -28,6 +29,7 @@ from fluewright.studies.cycles import (
     LIGHT_OFF_PEAK,
     PEAK,
     BurnerCycles,
+    _peak,
     _spread,
     _time,
     burner_cycles,
@@ -273,6 +275,12 @@ def test_a_thousand_cycles_are_found_in_a_time_like_that_of_reading_them(
     assert found.never_settled == 0
     assert found.spreads["burner_on_time"].deviation == pytest.approx(0, abs=1e-6)
     assert found.spreads["oxygen_dry"].median.value == pytest.approx(0.068, abs=1e-4)
+
+
+def test_a_peak_read_below_zero_has_an_interval_that_holds_zero() -> None:
+    when = pd.Timestamp("2026-01-14 10:00", tz="America/New_York")
+    found = _peak(Peak(value=-25e-6, at_least=False, when=when), (5e-6, 0.05), "dry")
+    assert (found.low, found.value, found.high) == (0.0, 0.0, 25e-6)
 
 
 def test_a_reading_beyond_its_range_leaves_no_standard_deviation() -> None:

@@ -164,3 +164,10 @@ def test_a_leaking_probe_and_a_dead_cell_are_findings(tmp_path: Path) -> None:
     rules = {one.rule: one.weight for one in fw.audit(fw.open_visit(folder)).findings}
     assert rules["probe_leak"] == "correct"
     assert rules["bump_test"] == "correct"
+
+
+def test_a_checked_channel_without_a_number_in_the_window_has_the_accuracy_as_stated(tmp_path: Path) -> None:
+    visit = visit_with(tmp_path, CHECKS)
+    window = visit.readings.frame.iloc[:20].assign(oxygen_dry=np.nan)
+    found = inputs.settled_accuracies(visit)(window)["oxygen_dry"]
+    assert found.absolute == pytest.approx(0.002)  # as the demo states it

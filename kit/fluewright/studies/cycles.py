@@ -252,9 +252,10 @@ def _time(quantity: str, seconds: float, step: float, basis: str) -> Number:
 
 
 def _peak(peak: Peak, half: tuple[float, float], basis: str) -> Number:
-    reach = max(half[0], half[1] * peak.value)
-    low, high = (peak.value, np.inf) if peak.at_least else (max(peak.value - reach, 0.0), peak.value + reach)
-    return Number(quantity=_MONOXIDE, value=peak.value, low=low, high=high, origin="measured", basis=basis)
+    # A cell that reads less than none shows an error of at least that size.
+    value, reach = max(peak.value, 0.0), max(half[0], half[1] * peak.value, -peak.value)
+    low, high = (value, np.inf) if peak.at_least else (max(value - reach, 0.0), value + reach)
+    return Number(quantity=_MONOXIDE, value=value, low=low, high=high, origin="measured", basis=basis)
 
 
 # ---------------------------------------------------------------------------- what settled

@@ -408,7 +408,10 @@ def settled_accuracies(visit: Visit) -> Callable[[pd.DataFrame], Mapping[str, St
         stated, drifts = known[name]
         if drifts is None:
             return stated
-        reading = float(np.nanmean(window[name].to_numpy(dtype=np.float64)))
+        value = window[name].to_numpy(dtype=np.float64)
+        if not np.isfinite(value).any():
+            return stated
+        reading = float(np.nanmean(value))
         return _with_drift(stated, name, reading, _half_width(drifts, reading, corrected=True))
 
     return lambda window: {str(name): accuracy(str(name), window) for name in window}
