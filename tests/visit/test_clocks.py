@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -10,6 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from fluewright import sources
 from fluewright.visit import Cell, VisitError, open_visit
 from fluewright.visit.clocks import delay_of, estimate_offset, find_events
 
@@ -304,3 +306,12 @@ def test_what_is_interpolated_was_asked_for_and_says_so(write_visit: Writer, flu
     assert any(
         "interpolated to the times of flue.csv, as asked" in note for note in readings.accounts[1].notes
     )
+
+
+@pytest.mark.law
+def test_the_points_of_student_s_distribution_leave_a_fortieth_above_them() -> None:
+    for freedom, point in enumerate(sources.table("clocks")["student"]["quantiles"], start=1):
+        of = math.gamma((freedom + 1) / 2) / (math.gamma(freedom / 2) * math.sqrt(freedom * math.pi))
+        x = np.linspace(0.0, point, 20_001)
+        below = 0.5 + np.trapezoid(of * (1 + x**2 / freedom) ** (-(freedom + 1) / 2), x)
+        assert below == pytest.approx(0.975, abs=5e-5)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from fluewright import sources
+from fluewright import sources, units
 from fluewright.report import words
 from fluewright.studies.audit import Audit
 from fluewright.studies.numbers import DRAWS
@@ -100,9 +100,17 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
     yield (
         "Carbon monoxide",
         "Judged on every row with a reading, used or refused, as well as on the mean over the window; nothing is "
-        "subtracted before a safety limit, and a reading above the range counts as at least that much.",
-        "chosen here",
+        "subtracted before a safety limit, and a reading above the range counts as at least that much. An air-free "
+        f"value beyond its limit in the first {_minutes()} after a light-off that was seen is a note only, as limits "
+        "hold after some minutes of operation; the level for stopping holds on every row.",
+        _of("appliance", "light_off"),
     )
+
+
+def _minutes() -> str:
+    """Return in words after what time the air-free limits hold."""
+    told = sources.table("appliance")["light_off"]["limits_hold_after"]
+    return words.duration(units.parse(told, "s", "light_off"))
 
 
 def _formed(audit: Audit, *names: str) -> bool:

@@ -207,9 +207,6 @@ def _readings(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Number]:
         )
         if worst is not None:
             yield worst
-        by_hand = _by_hand(visit, tested)
-        if by_hand is not None and not by_hand.is_lower_bound:
-            yield by_hand
         if mean is not None:
             yield mean
         return
@@ -264,13 +261,13 @@ def _by_hand(visit: Visit, tested: Tested) -> Number | None:
     return replace(found.air_free, basis=f"{monoxide.basis}, {how}; oxygen rule")
 
 
-def _at_least(visit: Visit, tested: Tested) -> Iterator[Number]:
-    """Yield air-free carbon monoxide of which only the least is known: its dilution was not read, or is too great."""
+def _air_free_beside(visit: Visit, tested: Tested) -> Iterator[Number]:
+    """Yield air-free carbon monoxide besides that of rows that tell it and of the window: of some only the least."""
     rows = tested.carbon_monoxide
     if rows is not None and not rows.told:
         yield rows.air_free
     by_hand = _by_hand(visit, tested)
-    if by_hand is not None and by_hand.is_lower_bound:
+    if by_hand is not None:
         yield by_hand
 
 
@@ -364,6 +361,7 @@ def _distinct(judgements: Iterable[Judgement]) -> Iterator[Judgement]:
 def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> Iterator[Judgement]:
     appliance = visit.plan.appliance
     limited = set()
+    beside = tuple(_air_free_beside(visit, tested))
     for limit in limits:
         for number in _readings(visit, limit, tested):
             made = _judged(visit, limit, number, tested)
@@ -371,8 +369,11 @@ def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> 
                 yield made
                 limited.add(limit.quantity if limit.role == "limit" else "")
         if limit.quantity == _AIR_FREE and limit.judged != "rise":
-            held = (_judged(visit, limit, number, tested) for number in _at_least(visit, tested))
-            yield from (made for made in held if made is not None and made.outcome == "beyond")
+            for number in beside:
+                made = _judged(visit, limit, number, tested)
+                if made is not None and (made.outcome == "beyond" or not number.is_lower_bound):
+                    yield made  # what is only known to be at least so much is never within
+                    limited.add(limit.quantity if limit.role == "limit" else "")
             yield from _beyond_for_a_time(visit, limit, tested)
     wanted = safety.appliance_type(appliance.type)
     for quantity in wanted.no_limit_known - limited:

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from fluewright import sources
 from fluewright.units import Array
-from fluewright.visit.cells import SWITCHES, TEXT, Cells, Word, Writing, read_cells, read_word
+from fluewright.visit.cells import SWITCHES, TEXT, Cells, Writing, read_cells
 from fluewright.visit.problems import Problem, VisitError, shown
 from fluewright.visit.raw import TEXTS_KEPT, BlockRead, RawLog, TimedRows
 from fluewright.visit.readings import Cell
@@ -42,9 +42,8 @@ _SAMPLE_ROWS = 200  # rows looked at to tell how many cells a row has
 _EXAMPLE_LENGTH = 120
 _BOMS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
 _MONOXIDE = "carbon_monoxide_"  # begins the name of each quantity whose danger outlives its row
-_SAID = re.compile(
-    r"\bco\b\D{0,20}?(\d+(?:\.\d+)?)\s*ppm\b", re.IGNORECASE
-)  # a remark such as "CO > 4000 ppm"
+# A remark such as "CO > 4000 ppm"; a pattern of Arrow's.
+_SAID = r"(?i)\bco\b\D{0,20}?(?P<ppm>\d+(?:\.\d+)?)\s*ppm\b"
 _PPM = 1e-6
 _ASCII_BELOW_128 = frozenset({"utf-8", "utf8", "latin-1", "cp1252", "iso-8859-1"})
 
@@ -497,75 +496,99 @@ def _set_aside_ragged(
     timed = read_times(
         pa.array(stamps, pa.string()), form=log.time.format, writing=_writing(log), dated=_dated(log)
     ).valid
-    misfits = []
-    for row, texts, has_time in zip(ragged, cells, timed, strict=True):
-        blank = not row.text.strip(" \t\0")
-        reason = "blank line" if blank else "text row"
+    reasons: dict[str, list[int]] = {}
+    misfits: dict[int, list[int]] = {}  # by how many cells a row has
+    for place, (row, texts, has_time) in enumerate(zip(ragged, cells, timed, strict=True)):
+        reason = "text row" if row.text.strip(" \t\0") else "blank line"
         if has_time and row.cells > 1:
             reason = f"{row.cells} cells where a row has {layout.width}"
-            misfits.append((row.row, texts))
-        raw.set_aside(reason, [row.row], row.text[:_EXAMPLE_LENGTH])
-    rows = np.array([row for row, _ in misfits], np.int64)
+            misfits.setdefault(len(texts), []).append(place)
+        reasons.setdefault(reason, []).append(place)
+    for reason, places in reasons.items():
+        raw.set_aside(reason, [ragged[one].row for one in places], ragged[places[0]].text[:_EXAMPLE_LENGTH])
     for quantity in layout.quantities:
         if misfits and quantity.startswith(_MONOXIDE):
-            values = [_held_of(texts, quantity, layout, log, cut=row == cut_row) for row, texts in misfits]
-            raw.misfits[quantity] = rows, np.array(values, np.float64)
+            found = []
+            for places in misfits.values():
+                rows = np.array([ragged[one].row for one in places], np.int64)
+                columns = list(zip(*(cells[one] for one in places), strict=True))
+                held = _held_of(columns, quantity, layout, log, cut=rows == cut_row)
+                if quantity == f"{_MONOXIDE}dry":
+                    held = np.fmax(held, _said_of([ragged[one].text for one in places], log))
+                found.append((rows, held))
+            rows, held = (np.concatenate(part) for part in zip(*found, strict=True))
+            raw.misfits[quantity] = rows, held
 
 
-def _held_of(texts: Sequence[str], quantity: str, layout: _Layout, log: Log, *, cut: bool) -> float:
-    """Return the most that a row with too few or too many cells may hold of carbon monoxide, in its column's unit."""
-    places = _places(texts, layout.quantities[quantity], layout, log, cut=cut)
-    held = _greatest([texts[one] for one in places], _writing(log, quantity))
-    said = _SAID.search(" ".join(texts)) if quantity == f"{_MONOXIDE}dry" else None
-    if said is None:
-        return held
-    slope, offset = _scales(log)[quantity]
-    return max((float(said[1]) * _PPM - offset) / slope, -math.inf if math.isnan(held) else held)
-
-
-def _places(texts: Sequence[str], place: int, layout: _Layout, log: Log, *, cut: bool) -> Sequence[int]:
-    """Return where in a row with too few or too many cells the cell of a column may stand.
+def _held_of(
+    columns: Sequence[Sequence[str]], quantity: str, layout: _Layout, log: Log, *, cut: Mask
+) -> Array:
+    """Return the most that rows of as many cells, too few or too many, may hold of a quantity, in its column's unit.
 
     A tail without a number is a note that holds the delimiter, and moves nothing; nor does the end of a file in the
-    midst of its last row. A short row with text in it is a remark; one whose cells before the column are possible
-    readings of theirs lacks what follows.
+    midst of its last row (`cut`). A short row with text in it is a remark; one whose cells before the column are
+    possible readings of theirs lacks what follows. Elsewhere the cell may stand anywhere between its place counted
+    from the row's beginning and that from its end. NaN where there is no number.
     """
-    surplus = len(texts) - layout.width
-    words = [read_word(text, writing=_writing(log)) for text in texts]
+    place, surplus = layout.quantities[quantity], len(columns) - layout.width
     after = max(layout.time) if place > max(layout.time) else -1  # a counter before the time is no reading
-    inside = [one for one in range(after + 1, len(texts)) if one not in layout.time]
-    if surplus < 0 and not cut and any(words[one].state == TEXT for one in inside):
-        return []
-    kept = cut or (surplus < 0 and _possible_before(words, place, layout, log))
-    if kept or (surplus > 0 and not any(math.isfinite(word.value) for word in words[layout.width :])):
-        return [one for one in inside if one == place]
-    return [one for one in inside if min(place, place + surplus) <= one <= max(place, place + surplus)]
+    inside = [one for one in range(after + 1, len(columns)) if one not in layout.time]
+    cells = {one: _cells_in(columns[one], log) for one in inside}
+    text, moved = np.zeros(len(cut), bool), ~cut
+    if surplus < 0:
+        texts = (one.states == TEXT for one in cells.values() if one.states is not None)
+        text = ~cut & _any(texts, len(cut))
+        moved &= _impossible_before(cells, place, layout, log, rows=len(cut))
+    else:
+        moved &= _any((np.isfinite(cells[one].values) for one in inside if one >= layout.width), len(cut))
+    ends = {
+        one: read.values if read.bounds is None else np.fmax(read.values, read.bounds)
+        for one, read in cells.items()
+    }
+    nothing = np.full(len(cut), np.nan)
+    near = [ends[one] for one in inside if min(place, place + surplus) <= one <= max(place, place + surplus)]
+    held = np.where(moved, np.fmax.reduce([nothing, *near]), ends.get(place, nothing))
+    return np.where(text, np.nan, held)
 
 
-def _possible_before(words: Sequence[Word], place: int, layout: _Layout, log: Log) -> bool:
-    """Tell whether the cells before a column hold what the columns they would belong to can hold."""
-    for quantity, other in layout.quantities.items():
-        if other < min(place, len(words)) and math.isfinite(words[other].value):
-            slope, offset = _scales(log)[quantity]
-            known, value = sources.quantity(quantity), words[other].value * slope + offset
-            low, high = (
-                -math.inf if known.low is None else known.low,
-                math.inf if known.high is None else known.high,
-            )
-            if not low <= value <= high:
-                return False
-    return True
+def _cells_in(texts: Sequence[str], log: Log) -> Cells:
+    return _decoded(pa.array(texts, pa.string()), _writing(log))
+
+
+def _any(masks: Iterable[Mask], rows: int) -> Mask:
+    """Return in which of so many rows any of some masks is true."""
+    found = np.zeros(rows, bool)
+    for mask in masks:
+        found |= mask
+    return found
+
+
+def _impossible_before(
+    cells: Mapping[int, Cells], place: int, layout: _Layout, log: Log, *, rows: int
+) -> Mask:
+    """Tell in which rows a cell before a column holds what the column it would belong to cannot hold."""
+    impossible = []
+    for quantity, (slope, offset) in _scales(log).items():
+        other = layout.quantities[quantity]
+        if other < place and other in cells:
+            known, value = sources.quantity(quantity), cells[other].values * slope + offset
+            low = -math.inf if known.low is None else known.low
+            high = math.inf if known.high is None else known.high
+            impossible.append((value < low) | (value > high))
+    return _any(impossible, rows)
+
+
+def _said_of(texts: Sequence[str], log: Log) -> Array:
+    """Return the dry carbon monoxide that remarks name, in its column's unit; NaN where they name none."""
+    found = pc.struct_field(pc.extract_regex(pa.array(texts, pa.string()), _SAID), "ppm")
+    slope, offset = _scales(log)[f"{_MONOXIDE}dry"]
+    named = pc.cast(found, pa.float64()).to_numpy(zero_copy_only=False)
+    return np.asarray((named * _PPM - offset) / slope, np.float64)
 
 
 def _scales(log: Log) -> Mapping[str, tuple[float, float]]:
     """Return slope and offset from the unit of each column to SI."""
     return {one.quantity: column_scale(one.unit, one.quantity) for one in log.columns.values()}
-
-
-def _greatest(texts: Sequence[str], writing: Writing) -> float:
-    """Return the greatest number or bound among cells, NaN where there is none."""
-    words = [read_word(text, writing=writing) for text in texts]
-    return float(np.fmax.reduce([math.nan, *(end for word in words for end in (word.value, word.bound))]))
 
 
 def _writing(log: Log, quantity: str = "") -> Writing:
