@@ -75,12 +75,12 @@ def _chi_square_limit(key: str, freedom: int) -> float:
     return float(table[freedom - 1])
 
 
-def _jacobian(conditions: Callable[[Array], Array], at: Array, scale: Array) -> Array:
-    """Return the derivative of each condition by each reading, from one call on all displaced readings."""
+def _linear(conditions: Callable[[Array], Array], at: Array, scale: Array) -> tuple[Array, Array]:
+    """Return each condition and its derivative by each reading, from one call on the readings and all displaced."""
     step = _STEP * scale
-    moved = np.concatenate([at + np.diag(step), at - np.diag(step)])
-    found = conditions(moved)
-    return np.asarray((found[: at.size] - found[at.size :]) / (2 * step[:, np.newaxis])).T
+    found = np.asarray(conditions(np.concatenate([[at], at + np.diag(step), at - np.diag(step)])))
+    rise = found[1 : at.size + 1] - found[at.size + 1 :]
+    return found[0], (rise / (2 * step[:, np.newaxis])).T
 
 
 def _alike(names: Sequence[str], columns: Array, checked: Array) -> tuple[tuple[str, ...], ...]:
@@ -153,10 +153,9 @@ def reconcile(
     scale = np.where(deviation > 0, deviation, size)
     believable = size if greatest_error is None else np.asarray(greatest_error, dtype=np.float64)
 
-    contradictions = np.asarray(conditions(start[np.newaxis, :]))[0]
+    contradictions, first = _linear(conditions, start, scale)
     count = contradictions.size
     own = np.zeros((count, count)) if condition_covariance is None else np.asarray(condition_covariance)
-    first = _jacobian(conditions, start, scale)
     here, slope, shortfall = start, first, contradictions
     for _ in range(_ROUNDS):
         within = slope @ spread @ slope.T + own
@@ -173,8 +172,7 @@ def reconcile(
         here = following
         if np.max(moved) < _SETTLED:
             break
-        slope = _jacobian(conditions, here, scale)
-        shortfall = np.asarray(conditions(here[np.newaxis, :]))[0]
+        shortfall, slope = _linear(conditions, here, scale)
 
     within = first @ spread @ first.T + own
     weight = np.linalg.inv(within)

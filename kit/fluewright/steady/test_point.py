@@ -18,6 +18,7 @@ from fluewright import sources, units
 from fluewright.errors import InputError
 from fluewright.steady.noise import half_width, mean_noise
 from fluewright.steady.window import Window
+from fluewright.threads import side_by_side
 from fluewright.units import Array
 from fluewright.visit import StatedAccuracy, on_display
 
@@ -93,13 +94,23 @@ def settled_point(
         raise InputError(f"the window of test point '{name}', {window.start} to {window.end}, holds no row")
     left_out = sources.table("steady")["averages"]["left_out"]
     time = _Time(pd.DatetimeIndex(rows.index))
-    means = {}
-    for column in (str(name) for name in rows.columns if name not in left_out):
-        accuracy = accuracies.get(column) or assumed_accuracy(column)
-        mean = _channel_mean(column, rows[column].to_numpy(dtype=np.float64), time, accuracy)
-        if mean is not None:
-            means[column] = mean
-    return SettledPoint(name=name, window=window, means=MappingProxyType(means))
+    channels = {
+        str(column): rows[column].to_numpy(dtype=np.float64)
+        for column in rows.columns
+        if column not in left_out
+    }
+
+    def mean_of(column: str) -> ChannelMean | None:
+        return _channel_mean(
+            column, channels[column], time, accuracies.get(column) or assumed_accuracy(column)
+        )
+
+    means = zip(channels, side_by_side(mean_of, channels, values=len(rows)), strict=True)
+    return SettledPoint(
+        name=name,
+        window=window,
+        means=MappingProxyType({column: mean for column, mean in means if mean is not None}),
+    )
 
 
 def spot_mean(

@@ -185,17 +185,12 @@ def _blur(
 ) -> Array:
     """Return the covariance of the conditions by what is no reading: the fuel's composition, stray heat."""
     count = min(_FUEL_DRAWS, core.DRAWS)
-    burned = Fuel(
-        composition={
-            name: np.asarray(share)[:count] if np.ndim(share) else share
-            for name, share in fuel_draws.composition.items()
-        },
-        name=fuel_draws.name,
-    )
     inputs = {
         one.name: one.draws[:count] if one.name in MODEL else np.full(count, one.central) for one in given
     }
-    rows = _differences({**inputs, **core.chain(burned, inputs, settings)}, named, count)
+    rows = _differences(
+        {**inputs, **core.chain(core.first_of(fuel_draws, count), inputs, settings)}, named, count
+    )
     return np.atleast_2d(np.cov(rows[np.isfinite(rows).all(axis=1)], rowvar=False))
 
 

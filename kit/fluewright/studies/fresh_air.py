@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
@@ -40,6 +41,10 @@ class FreshAirCheck:
     error: Number
 
 
+# What was found of a visit as long as it lives: every reading of a cell asks for it, and a long log is long to search.
+_KNOWN: WeakKeyDictionary[Visit, dict[str, tuple[FreshAirCheck, ...]]] = WeakKeyDictionary()
+
+
 def fresh_air_checks(visit: Visit, quantity: str) -> tuple[FreshAirCheck, ...]:
     """Return what the cell of one quantity showed in the fresh air of its log; nothing where that tells nothing.
 
@@ -47,9 +52,11 @@ def fresh_air_checks(visit: Visit, quantity: str) -> tuple[FreshAirCheck, ...]:
     the error it was set right with cancels. Carbon monoxide is held against the room's by another instrument, or
     against none.
     """
-    if quantity in OXYGEN:
-        return tuple(_oxygen_checks(visit, quantity))
-    return tuple(_monoxide_checks(visit)) if quantity == _MONOXIDE else ()
+    known = _KNOWN.setdefault(visit, {})
+    if quantity not in known:
+        monoxide = _monoxide_checks(visit) if quantity == _MONOXIDE else ()
+        known[quantity] = tuple(_oxygen_checks(visit, quantity) if quantity in OXYGEN else monoxide)
+    return known[quantity]
 
 
 def fresh_air_drift(visit: Visit, quantity: str, *, instrument: str) -> Drift:

@@ -37,7 +37,7 @@ _AMBIGUOUS = re.compile(r"[1-9][0-9]{0,2}[.,][0-9]{3}( ?\D*)?")  # a bound: of t
 class Cells:
     """What cells held: a number or NaN, the state, and the bound of a reading out of range.
 
-    `states` is None where every cell is a number or empty, `bounds` where no cell holds a bound.
+    `states` is None where every cell is a number, `bounds` where no cell holds a bound.
     """
 
     values: Array

@@ -34,7 +34,7 @@ from fluewright.visit.schema import Log, column_scale
 from fluewright.visit.tables import MARK, kind_of, table_lines
 from fluewright.visit.times import Mask, read_times
 
-_BLOCK = 1 << 21  # bytes; chosen by measurement
+_BLOCK = 3 << 20  # bytes; chosen by measurement
 _PIECE = 1 << 17  # bytes looked at at once; chosen by measurement
 _ROOM = 1.1  # times the rows expected from the first block
 _WORKERS = 2  # blocks are parsed beside each other while the next is read
@@ -669,7 +669,10 @@ def _decoded(column: pa.Array, writing: Writing) -> Cells:
     if pa.types.is_dictionary(column.type):
         distinct = read_cells(column.dictionary, writing=writing)
         return distinct.taken(column.indices.to_numpy(zero_copy_only=False))
-    return Cells(values=column.to_numpy(zero_copy_only=False))
+    if not column.null_count:
+        return Cells(values=column.to_numpy())
+    empty = column.is_null().to_numpy(zero_copy_only=False) * np.int8(Cell.EMPTY)
+    return Cells(values=column.fill_null(math.nan).to_numpy(), states=empty)
 
 
 def _texts(column: pa.DictionaryArray, cells: Cells, rows: NDArray[np.int64], keep: Mask) -> dict[int, str]:
@@ -714,8 +717,7 @@ def _set_aside_untimed(
     numbers = np.zeros(len(places), bool)
     words = np.zeros(len(places), bool)
     for quantity, column in cells.items():
-        empty = np.isnan(column.values[bad]).astype(np.int8) * np.int8(Cell.EMPTY)
-        states = column.states[bad] if column.states is not None else empty
+        states = np.zeros(len(places), np.int8) if column.states is None else column.states[bad]
         if quantity not in SWITCHES:  # "on" is how a units row names the unit of a switch, too
             numbers |= np.isin(states, (Cell.NUMBER, Cell.OVER_RANGE))
         words |= states != Cell.EMPTY

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluewright.visit.cells import Cells
-from fluewright.visit.readings import Cell
 from fluewright.visit.times import Mask, Micros
 
 TEXTS_KEPT = 1000  # unreadable cells and times kept for messages, per block and column
@@ -219,9 +218,6 @@ class RawLog:
         """Return the cells of a quantity in SI; the log lets go of them, so that a long one is not held twice."""
         values, states = self._values.pop(quantity).whole(), self._states.pop(quantity).whole()
         pieces = self._bounds.pop(quantity)
-        blank = np.isnan(values)
-        if blank.any():  # a cell without a number and without a word is empty
-            states[blank & (states == Cell.NUMBER)] = Cell.EMPTY
         bounds = np.full(len(values), np.nan) if pieces else None
         for start, piece in pieces:
             bounds[start : start + len(piece)] = piece  # type: ignore[index]

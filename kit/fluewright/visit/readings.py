@@ -225,7 +225,7 @@ class TestPointRows:
     spots: Mapping[str, tuple[SpotReading, ...]]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, weakref_slot=True, kw_only=True, eq=False)
 class Visit:
     """A visit folder, read and checked."""
 
