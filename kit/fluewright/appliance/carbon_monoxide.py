@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from fluewright.appliance.numbers import Number
 from fluewright.combustion import FlueGas, Fuel, flue_gas
 from fluewright.steady.criteria import rules
-from fluewright.threads import side_by_side
 from fluewright.units import Array
 
 SETTLING = pd.Timedelta(minutes=5)
@@ -146,14 +145,10 @@ class _Distinct:
     row: NDArray[np.intp]
 
 
-def _numbered(values: Array) -> tuple[NDArray[np.intp], Array]:
-    """Return the number of each value among the distinct ones, and these; NaN is one of them."""
-    return pd.factorize(values, use_na_sentinel=False)
-
-
 def _distinct(oxygen: Array, monoxide: Array, bounded: NDArray[np.bool_]) -> _Distinct:
     """Return each pair of oxygen and carbon monoxide once, a bound apart from a reading."""
-    (codes, shares), (second, levels) = side_by_side(_numbered, (oxygen, monoxide), values=oxygen.size)
+    codes, shares = pd.factorize(oxygen, use_na_sentinel=False)
+    second, levels = pd.factorize(monoxide, use_na_sentinel=False)
     codes *= len(levels)
     codes += second
     codes *= 2

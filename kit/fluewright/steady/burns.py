@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -13,7 +12,6 @@ from numpy.typing import NDArray
 from fluewright.steady.bins import Bins, Lines, Settling, bin_burns, fit_lines, fit_settling
 from fluewright.steady.criteria import Criteria, Limits, named_criteria, rules
 from fluewright.steady.rows import OXYGEN, Rows, spans
-from fluewright.threads import side_by_side
 from fluewright.units import Array
 
 
@@ -73,14 +71,6 @@ class Burns:
         )
 
 
-class _Channel(NamedTuple):
-    """The moving lines of a channel that has a say, how far each is beyond the limits, and whether rows lack it."""
-
-    lines: Lines
-    badness: Array
-    gappy: bool
-
-
 def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:
     """Bin every burn, and test the moving lines of each channel the criteria ask for against its limits."""
     bins = bin_burns(
@@ -90,21 +80,18 @@ def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:
         interval=rows.interval,
         length=criteria.slope_length,
     )
-    asked = {name: frame[name].to_numpy(dtype=np.float64) for name in criteria.limits if name in frame}
-
-    def looked_at(name: str) -> _Channel | None:
-        binned = bins.average(asked[name])
-        if binned.share < rules().present:
-            return None
-        line = fit_lines(bins, binned)
-        bad = how_bad(line, criteria.limits[name], significance=rules().significance)
-        return _Channel(line, bad, gappy=binned.share < 1)
-
-    looked = side_by_side(looked_at, asked if len(bins.first) else (), values=len(frame))
-    channels = {name: one for name, one in zip(asked, looked, strict=False) if one is not None}
-    lines = {name: one.lines for name, one in channels.items()}
-    badness = {name: one.badness for name, one in channels.items()}
-    gappy = tuple(name for name, one in channels.items() if one.gappy)
+    lines: dict[str, Lines] = {}
+    gappy = []
+    for name in criteria.limits:
+        if name in frame and len(bins.first):
+            binned = bins.average(frame[name].to_numpy(dtype=np.float64))
+            if binned.share >= rules().present:
+                lines[name] = fit_lines(bins, binned)
+                gappy += [name] if binned.share < 1 else []
+    badness = {
+        name: how_bad(line, criteria.limits[name], significance=rules().significance)
+        for name, line in lines.items()
+    }
     holds = bins.inside.copy()
     for bad in badness.values():
         holds &= bad[bins.window_of] <= 1.0
@@ -114,7 +101,7 @@ def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:
     light_off = _light_off(bins, rows)
     holds &= ~light_off & bool(lines)
     unasked = tuple(name for name in named_criteria().limits if name in frame and name not in criteria.limits)
-    return Burns(rows, bins, lines, badness, holds, light_off, criteria, gappy, unasked)
+    return Burns(rows, bins, lines, badness, holds, light_off, criteria, tuple(gappy), unasked)
 
 
 def how_bad(line: Lines, limit: Limits, *, significance: float) -> Array:

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from types import MappingProxyType
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -18,11 +19,8 @@ from fluewright import sources, units
 from fluewright.errors import InputError
 from fluewright.steady.noise import half_width, mean_noise
 from fluewright.steady.window import Window
-from fluewright.threads import side_by_side
 from fluewright.units import Array
 from fluewright.visit import StatedAccuracy, on_display
-
-_BLOCK = 32_768  # rows taken at once, so that what is formed of them stays in the cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,23 +92,13 @@ def settled_point(
         raise InputError(f"the window of test point '{name}', {window.start} to {window.end}, holds no row")
     left_out = sources.table("steady")["averages"]["left_out"]
     time = _Time(pd.DatetimeIndex(rows.index))
-    channels = {
-        str(column): rows[column].to_numpy(dtype=np.float64)
-        for column in rows.columns
-        if column not in left_out
-    }
-
-    def mean_of(column: str) -> ChannelMean | None:
-        return _channel_mean(
-            column, channels[column], time, accuracies.get(column) or assumed_accuracy(column)
-        )
-
-    means = zip(channels, side_by_side(mean_of, channels, values=len(rows)), strict=True)
-    return SettledPoint(
-        name=name,
-        window=window,
-        means=MappingProxyType({column: mean for column, mean in means if mean is not None}),
-    )
+    means = {}
+    for column in (str(name) for name in rows.columns if name not in left_out):
+        accuracy = accuracies.get(column) or assumed_accuracy(column)
+        mean = _channel_mean(column, rows[column].to_numpy(dtype=np.float64), time, accuracy)
+        if mean is not None:
+            means[column] = mean
+    return SettledPoint(name=name, window=window, means=MappingProxyType(means))
 
 
 def spot_mean(
@@ -151,28 +139,34 @@ def stated_or_assumed(stated: StatedAccuracy, quantity: str) -> StatedAccuracy:
 
 
 class _Time:
-    """The times [s] of a window's rows about their middle, and the sum of their squares."""
+    """The times [s] of a window's rows about their middle; most channels lack the same rows, so the last are kept."""
 
     def __init__(self, index: pd.DatetimeIndex) -> None:
         count = index.asi8
         self._centred = (count - count[0]).astype(np.float64)
         self._centred *= pd.Timedelta(1, index.unit) / pd.Timedelta(seconds=1)
         self._centred -= self._centred.mean()
-        self._square = float(self._centred @ self._centred)
+        self._kept = self._without(np.zeros(0, np.intp))
 
-    def slope(self, value: Array, mean: float, missing: NDArray[np.intp]) -> float:
-        """Return the slope [unit/s] of the line through readings; the rows `missing` hold none."""
-        along = 0.0
-        for start in range(0, len(value), _BLOCK):
-            departure = value[start : start + _BLOCK] - mean
-            first, last = np.searchsorted(missing, (start, start + _BLOCK))
-            departure[missing[first:last] - start] = 0.0
-            departure *= self._centred[start : start + _BLOCK]
-            along += float(departure.sum())
-        without = self._centred[missing]
-        across = self._square - float(without @ without)
-        across -= float(without.sum()) ** 2 / max(len(value) - len(missing), 1)
-        return along / across if across > 0 else 0.0
+    def _without(self, missing: NDArray[np.intp]) -> _Kept:
+        times = np.delete(self._centred, missing) if len(missing) else self._centred
+        times = times - times.mean()
+        return _Kept(missing, times, float(times @ times))
+
+    def slope(self, number: Array, missing: NDArray[np.intp]) -> float:
+        """Return the slope [unit/s] of the line through the readings of all rows but those `missing`."""
+        kept = self._kept
+        if not np.array_equal(kept.missing, missing):
+            kept = self._kept = self._without(missing)
+        return float(number @ kept.times) / kept.square if kept.square > 0 else 0.0
+
+
+class _Kept(NamedTuple):
+    """Rows that some channels lack, the times [s] of all others about their middle, and the sum of their squares."""
+
+    missing: NDArray[np.intp]
+    times: Array
+    square: float
 
 
 def _channel_mean(
@@ -185,7 +179,7 @@ def _channel_mean(
         return None
     number = value[read] if len(missing) else value
     mean = float(number.mean())
-    slope = 0.0 if time is None else time.slope(value, mean, missing)
+    slope = 0.0 if time is None else time.slope(number, missing)
     noise = mean_noise(number)
     bias = _bias(quantity, mean, slope, accuracy)
     width = half_width(bias=bias, noise=noise.standard_error, degrees_of_freedom=noise.degrees_of_freedom)

@@ -671,8 +671,8 @@ def _decoded(column: pa.Array, writing: Writing) -> Cells:
         return distinct.taken(column.indices.to_numpy(zero_copy_only=False))
     if not column.null_count:
         return Cells(values=column.to_numpy())
-    empty = column.is_null().to_numpy(zero_copy_only=False) * np.int8(Cell.EMPTY)
-    return Cells(values=column.fill_null(math.nan).to_numpy(), states=empty)
+    values = column.fill_null(math.nan).to_numpy()
+    return Cells(values=values, states=np.isnan(values).view(np.int8) * np.int8(Cell.EMPTY))
 
 
 def _texts(column: pa.DictionaryArray, cells: Cells, rows: NDArray[np.int64], keep: Mask) -> dict[int, str]:

@@ -122,7 +122,8 @@ class Readings:
         if quantity not in self.states:
             return {cell: 0 if cell else len(self.frame) for cell in Cell}
         states = self.states[quantity].to_numpy()
-        counts = np.bincount(states[states != Cell.NUMBER], minlength=len(Cell))
+        others = states[np.flatnonzero(states.view(np.bool_))]  # several times faster than by comparing all
+        counts = np.bincount(others, minlength=len(Cell))
         counts[Cell.NUMBER] = len(states) - counts.sum()
         return {cell: int(counts[cell]) for cell in Cell}
 

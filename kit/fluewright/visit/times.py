@@ -47,6 +47,8 @@ def read_times(cells: pa.StringArray, *, form: str, writing: Writing, dated: boo
 
     Clock times without a date count from midnight, elapsed times from the log's start.
     """
+    if form == "ISO" and dated and (plain := _plain_iso(cells)) is not None:
+        return plain
     trimmed = pc.utf8_trim_whitespace(cells)
     if form == "serial":
         return _serial(trimmed, writing, dated)
@@ -60,19 +62,24 @@ def read_times(cells: pa.StringArray, *, form: str, writing: Writing, dated: boo
     return _iso(trimmed)
 
 
-def _iso(cells: pa.StringArray) -> Times:
-    count = len(cells)
-    shortest = pc.min(pc.binary_length(cells)).as_py()
-    # A bare date would pass the cast below.
-    whole = shortest is not None and shortest >= len("2026-01-31 10:04")
+def _plain_iso(cells: pa.StringArray) -> Times | None:
+    """Return the times where every cell holds one and nothing else, all of them with a zone or none."""
+    count, shortest = len(cells), pc.min(pc.binary_length(cells)).as_py()
+    if shortest is None or shortest < len("2026-01-31 10:04"):  # a bare date would pass the cast below
+        return None
     for zone in (None, "UTC"):
         try:
-            read = pc.cast(cells, pa.timestamp("us", zone)) if whole else None
+            read = pc.cast(cells, pa.timestamp("us", zone))
         except pa.ArrowInvalid:
             continue
-        if read is not None:
-            micros = read.cast(pa.int64()).to_numpy(zero_copy_only=False)
-            return Times(micros=micros, valid=np.ones(count, bool), zoned=np.full(count, zone is not None))
+        micros = read.cast(pa.int64()).to_numpy(zero_copy_only=False)
+        return Times(micros=micros, valid=np.ones(count, bool), zoned=np.full(count, zone is not None))
+    return None
+
+
+def _iso(cells: pa.StringArray) -> Times:
+    if (plain := _plain_iso(cells)) is not None:
+        return plain
     zoned = pc.match_substring_regex(cells, _ISO + _ZONE)
     known = pc.or_(zoned, pc.match_substring_regex(cells, _ISO + "$"))
     texts = pc.replace_substring(pc.if_else(known, cells, None), ",", ".").to_pandas()
