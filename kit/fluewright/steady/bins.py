@@ -273,6 +273,13 @@ class Settling:
             away = away + amplitude * np.exp(-np.asarray(time) / constant)
         return away
 
+    def lacks_until(self, limit: float) -> float:
+        """Return a time [s] after which the distance is no more than `limit`: infinite where it may always be more."""
+        size = sum(map(abs, self.amplitudes))
+        if not self.fitted or limit <= 0:
+            return np.inf
+        return max(self.time_constants) * max(float(np.log(size / limit)), 0.0) if size > 0 else 0.0
+
 
 def fit_settling(
     time: Array, value: Array, *, drifts: bool, slowest: float, believed_from: tuple[float, float]

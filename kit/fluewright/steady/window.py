@@ -288,9 +288,11 @@ def _trimmed(burns: Burns, first: int, last: int, system: System) -> tuple[int, 
         limit = burns.criteria.limits[name]
         mean = line.mean[within]
         span = limit.span * max(1.0, abs(float(mean[-1])) / limit.level)
-        back = mean[::-1]
-        wide = np.maximum.accumulate(back) - np.minimum.accumulate(back) > span
-        begin = last - int(np.argmax(wide)) if wide.any() else first
+        begin = first
+        if np.ptp(mean) > span:
+            back = mean[::-1]
+            wide = np.maximum.accumulate(back) - np.minimum.accumulate(back) > span
+            begin = last - int(np.argmax(wide))
         settled = max(settled, begin)
         if begin > start:
             start, refusal = begin, Refusal("unsteady", why_moved(name, float(np.ptp(mean)), span, system))
@@ -312,9 +314,11 @@ def _trimmed(burns: Burns, first: int, last: int, system: System) -> tuple[int, 
 def _settled_bin(burns: Burns, name: str, first: int, last: int, limit: float) -> tuple[int, float]:
     """Return the first bin from which a settling lacks at most `limit`, and what it lacks at `first`."""
     begin = max(int(burns.bins.first_of[first]), first - burns.bins.moving)
-    lacking = -burns.settling(name, begin, last).at(burns.bins.age(begin, last))
-    late = np.flatnonzero(np.abs(lacking[first - begin :]) > limit)
-    return first + (int(late[-1]) + 1 if len(late) else 0), float(lacking[first - begin])
+    settling = burns.settling(name, begin, last)
+    age = burns.bins.age(begin, last)[first - begin :]
+    lacking = -settling.at(age[: np.searchsorted(age, settling.lacks_until(limit), "right") + 1])
+    late = np.flatnonzero(np.abs(lacking) > limit)
+    return first + (int(late[-1]) + 1 if len(late) else 0), float(lacking[0])
 
 
 def _parts(

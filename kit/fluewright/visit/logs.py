@@ -35,7 +35,7 @@ from fluewright.visit.tables import MARK, kind_of, table_lines
 from fluewright.visit.times import Mask, read_times
 
 _BLOCK = 3 << 20  # bytes; chosen by measurement
-_PIECE = 1 << 17  # bytes looked at at once; chosen by measurement
+_PIECE = 1 << 17  # bytes read, and looked at, at once; chosen by measurement
 _ROOM = 1.1  # times the rows expected from the first block
 _WORKERS = 2  # blocks are parsed beside each other while the next is read
 _SAMPLE_ROWS = 200  # rows looked at to tell how many cells a row has
@@ -94,23 +94,26 @@ def _blocks(path: Path, log: Log, digest: Any) -> Iterator[_Block]:
         start = file.peek(4)[:4]
         encoding = next((name for bom, name in _BOMS.items() if start.startswith(bom)), log.encoding)
         text = _Text(encoding)
-        rest, row = b"", 1
+        held: list[bytes | memoryview] = []
+        size, row = 0, 1
         try:
-            while chunk := file.read(_BLOCK):
+            while chunk := file.read(_PIECE):  # piece by piece: what is formed of each stays in the cache
                 digest.update(chunk)
                 data = text.read(chunk)
-                cut = data.rfind(b"\n") + 1
-                if cut:
-                    block = _Block.of(b"".join((rest, memoryview(data)[:cut])), row)
+                held.append(data)
+                size += len(data)
+                if size < _BLOCK:
+                    continue
+                if cut := data.rfind(b"\n") + 1:
+                    held[-1] = memoryview(data)[:cut]
+                    block = _Block.of(b"".join(held), row)
                     yield block
-                    rest, row = data[cut:], row + block.lines
-                else:
-                    rest += data
-                if len(rest) > _BLOCK:
+                    held, size, row = [data[cut:]], len(data) - cut, row + block.lines
+                elif size > 2 * _BLOCK:
                     raise _refused(log, row, "the line does not end", "a row is one line", "Is it a log?")
-            rest += text.end()
+            rest = b"".join([*held, text.end()])
         except UnicodeDecodeError as error:
-            row += error.object[: error.start].count(b"\n")
+            row += b"".join(held).count(b"\n") + error.object[: error.start].count(b"\n")
             byte = error.object[error.start]
             raise _refused(
                 log,
