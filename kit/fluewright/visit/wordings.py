@@ -38,6 +38,7 @@ def _signed(text: str) -> str:
     return unicodedata.normalize("NFKC", text.translate(_SIGNS))
 
 
+@functools.lru_cache(maxsize=4096)
 def unit_of(text: str, quantity: str = "") -> str | None:
     """Return pint's name of a unit as it is written in the field, of a quantity; None where it is not known.
 
