@@ -22,6 +22,7 @@ from fluewright.steady import (
     named_criteria,
     settled_point,
 )
+from fluewright.units import Array
 
 Maker = Callable[..., Any]
 FAHRENHEIT = 5 / 9
@@ -152,6 +153,30 @@ def test_creep_of_oxygen_is_taken_only_as_far_as_the_span(burn: Maker) -> None:
         re.fullmatch(r"oxygen moved by 1\.\d % by the end of the stretch; limit 0.4 %", part.reason)
         for part in found.refused
     )
+
+
+@pytest.mark.parametrize("step", [1.0, 4.0, 10.0])
+@pytest.mark.parametrize("minutes", [8, 12, 20])
+@pytest.mark.parametrize(
+    "path", [lambda t: np.sin(3 * t), lambda t: -np.sin(3 * t), lambda t: np.sin(7 * t + 1) / 2, lambda t: t]
+)
+def test_oxygen_that_wanders_by_a_digit_or_two_approaches_nothing(
+    path: Callable[[Array], Array], minutes: int, step: float
+) -> None:
+    """A display in tenths of a percent: a wander of 0.2 %, as of wind, is no settling of twice its size."""
+    count = round(60 * minutes / step)
+    rng = np.random.default_rng(3)
+    oxygen = 0.0624 + 0.002 * path(np.arange(count) / count) + 1e-4 * rng.standard_normal(count)
+    frame = pd.DataFrame(
+        {
+            "oxygen_dry": np.round(oxygen, 3),
+            "flue_temperature": 450 + 0.2 * rng.standard_normal(count),
+        },
+        index=pd.date_range("2026-01-14", periods=count, freq=pd.Timedelta(seconds=step), tz="UTC"),
+    )
+    found = find_steady_window(frame)
+    assert found.window is not None, found.outcome
+    assert found.window.rows * step >= 300
 
 
 def test_adjustment_in_mid_burn_moves_the_window_behind_it(burn: Maker) -> None:

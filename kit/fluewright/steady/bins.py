@@ -282,7 +282,13 @@ class Settling:
 
 
 def fit_settling(
-    time: Array, value: Array, *, drifts: bool, slowest: float, believed_from: tuple[float, float]
+    time: Array,
+    value: Array,
+    *,
+    drifts: bool,
+    slowest: float,
+    believed_from: tuple[float, float],
+    drifts_back: float,
 ) -> Settling:
     """Fit a straight path and up to two first-order approaches to it, least squares: a + b t + Σ c exp(-t/τ).
 
@@ -290,7 +296,8 @@ def fit_settling(
     straight part, are projected on exponentials freed of theirs. The first approach and the second are believed
     where the F ratio of amplitude and time constant reaches the first and the second of `believed_from`. τ is at
     most `slowest` [s] and half the record: a slower approach cannot be told from a drift, and counts as one.
-    Where the path cannot drift (`drifts` False) b is zero.
+    Where the path cannot drift (`drifts` False) b is zero. Where it would have to drift back by more than the share
+    `drifts_back` of the approach, the readings wander, and approach nothing.
 
     Parameters
     ----------
@@ -321,6 +328,14 @@ def fit_settling(
     noise = max(left - float(gain[best]), 0.0) / (len(value) - 4) + floor
     if gain[best] / 2 < believed_from[0] * noise:
         return Settling(amplitudes=(), time_constants=())
+
+    def believed(found: Settling) -> Settling:
+        away = found.at(time - time[0])
+        moved = float(away[-1] - away[0])
+        drift = float(line @ (value - away)) * float(line[-1] - line[0])
+        wanders = drift * moved < 0 and abs(drift) > drifts_back * abs(moved)
+        return Settling(amplitudes=(), time_constants=()) if wanders else found
+
     one = Settling(amplitudes=(float(along[best] / own[best]),), time_constants=(float(constants[best]),))
     first, second = np.triu_indices(len(constants), _APART)
     cross = size[first, second]
@@ -331,8 +346,10 @@ def fit_settling(
     pair = int(np.argmax(both))
     noise = max(left - float(both[pair]), 0.0) / (len(value) - 6) + floor
     if (both[pair] - gain[best]) / 2 < believed_from[1] * noise:
-        return one
-    return Settling(
-        amplitudes=(float(fast[pair]), float(slow[pair])),
-        time_constants=(float(constants[first[pair]]), float(constants[second[pair]])),
+        return believed(one)
+    return believed(
+        Settling(
+            amplitudes=(float(fast[pair]), float(slow[pair])),
+            time_constants=(float(constants[first[pair]]), float(constants[second[pair]])),
+        )
     )

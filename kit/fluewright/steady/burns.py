@@ -68,6 +68,7 @@ class Burns:
             drifts=not explained,
             slowest=rules().slowest_settling,
             believed_from=(rules().curvature, rules().curvature_second),
+            drifts_back=rules().drifts_back,
         )
 
 

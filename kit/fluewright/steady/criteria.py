@@ -137,6 +137,7 @@ class Rules:
     significance: float
     curvature: float
     curvature_second: float
+    drifts_back: float
     slowest_settling: float
     worth_saying: float
     low_fresh_oxygen: float
