@@ -16,6 +16,7 @@ from fluewright.errors import InputError, UnknownNameError
 from fluewright.studies import practice
 from fluewright.studies.practice import instruments
 from fluewright.studies.practice.course import dry_air, lagged, simulate, wandering
+from fluewright.studies.practice.truth import means_of
 from fluewright.visit.schema import VisitFile
 
 DEMO = Path(__file__).parents[2] / "data-demo"
@@ -217,6 +218,45 @@ def test_above_its_range_an_instrument_writes_a_word_and_never_a_number():
     accuracy = sources.table("practice")["instruments"]["analyzer"]["accuracy"]["carbon_monoxide_dry"]
     texts = instruments.written(np.array([-3e-6, 3.9e-3, 4.1e-3]), accuracy, "carbon_monoxide_dry", "ppm")
     assert texts == ["0", "3900", "OVER"]
+
+
+# ------------------------------------------------------------------------------------------------ the truth
+
+
+def _taken(name: str, start: float, end: float):
+    plan, course = practice.scenario_plan(name, "", 1.0), _course(name)
+    return means_of({"start": start, "end": end}, plan, course), course
+
+
+@pytest.mark.law
+def test_true_heat_output_is_what_the_air_takes_up_with_the_blowers():
+    true, course = _taken("furnace", 1400, 1700)
+    moist = 1.006e3 * (1 + 0.005)  # J/(kg K), of air with a little water; handbook value from memory
+    density = course.true["barometric_pressure"][0] / (287.05 * course.true["return_temperature"][750])
+    by_hand = course.true["air_volume_flow"][750] * density * moist * true["temperature_rise"]["value"]
+    assert true["heat_output"]["value"] == pytest.approx(by_hand, rel=0.01)
+    blower = course.true["electric_power"][750]
+    assert blower > 0.02 * by_hand  # so that this test would notice if it were left out
+
+
+@pytest.mark.parametrize("quantity", ["oxygen_dry", "carbon_dioxide_dry", "carbon_monoxide_dry"])
+def test_true_dry_gases_are_those_that_a_faultless_instrument_shows(quantity):
+    true, course = _taken("boiler", 1000, 1300)
+    rows = slice(round(1000 / 2), round(1300 / 2))
+    assert course.time[rows][0] == 1000
+    shown = np.array(
+        [instruments.sensed(course, "analyzer_si", quantity, seed) for seed in range(1, 40)]
+    )
+    errors = [instruments.bias("analyzer_si", quantity, shown[0], seed) for seed in range(1, 40)]
+    assert np.mean((shown - errors)[:, rows]) == pytest.approx(true[quantity]["value"], rel=3e-3)
+
+
+def test_truth_over_a_window_is_of_all_its_rows():
+    true, course = _taken("unit-heater", 300, 1500)  # the room warms all the while
+    rows = (course.time >= 300) & (course.time < 1500)
+    assert true["air_temperature"]["value"] == pytest.approx(
+        np.mean(course.true["room_temperature"][rows]), abs=1e-4
+    )
 
 
 # ------------------------------------------------------------------------------------------------ the folder

@@ -18,7 +18,7 @@ from fluewright.errors import InputError, UnknownNameError
 from fluewright.studies.practice import fault_names, scenario_plan
 from fluewright.studies.practice.course import Course, simulate
 from fluewright.studies.practice.instruments import log_text, own_draw
-from fluewright.studies.practice.truth import truth_of
+from fluewright.studies.practice.truth import means_of
 from fluewright.studies.results import LAYOUT
 
 __all__ = ["Mark", "Score", "mark", "mark_audit", "scores"]
@@ -256,8 +256,6 @@ def _true_value(
         value = float(truth["carbon_monoxide_ambient_greatest"]["value"]) if worst else math.nan
     elif quantity == "dew_point_margin":
         value = of("flue_temperature") - of("water_dew_point")
-    elif quantity == "excess_air_oxygen_rule":
-        value = of("oxygen_dry") / (sources.table("air")["trade"]["oxygen"] - of("oxygen_dry"))
     else:
         value = of(quantity)
     return None if math.isnan(value) else value
@@ -376,15 +374,11 @@ class _Replay:
             local = datetime.fromisoformat(moment).astimezone(zone).replace(tzinfo=None)
             return float((local - self.plan["start"]).total_seconds())
 
-        windows = [
-            {"name": point["name"], "start": second(window["start"]), "end": second(window["end"]) + 1}
-            for point in results["test_points"]
-            if (window := point["window"]) is not None and point["name"] in truth["test_points"]
-        ]
-        means = truth_of({**self.plan, "test_points": windows}, self.course)["test_points"]
-        worst = "carbon_monoxide_air_free_greatest"  # of the whole test point, window or not
-        points = {
-            name: {**point, **means.get(name, {}), worst: point[worst]}
-            for name, point in truth["test_points"].items()
-        }
+        planned = {point["name"]: point for point in self.plan["test_points"]}
+        points = dict(truth["test_points"])
+        for point in results["test_points"]:
+            name, window = point["name"], point["window"]
+            if window is not None and name in points:
+                taken = {**planned[name], "start": second(window["start"]), "end": second(window["end"]) + 1}
+                points[name] = {**points[name], **means_of(taken, self.plan, self.course)}
         return {**truth, "test_points": points}

@@ -265,6 +265,7 @@ def simulate(scenario: Mapping[str, Any], draw: np.random.Generator) -> Course:
         "water_dew_point": dew_point,
         "heat_input": flow * heating_value,
         "heat_output": output,
+        "heat_to_medium": output + fan,
         "efficiency_gross": np.where(burning, released / heating_value, np.nan),
         "condensed_fraction": np.where(burning, _ratio(liquid, moles["H2O"]), np.nan),
         "stack_temperature": flue_temperature,

@@ -55,16 +55,22 @@ def bias(instrument: str, quantity: str, values: Array, seed: int) -> Array:
     return np.asarray(error * np.clip(np.abs(values - start) / scale, 0.0, 1.0))
 
 
+def water_left(course: Course, instrument: str, quantity: str) -> Array:
+    """Return the share of water [mol/mol] that an instrument leaves in the gas in which it reads a quantity."""
+    if quantity not in _DRIED:
+        return np.zeros(len(course.time))
+    entry = sources.table("practice")["instruments"][instrument]
+    dew_point = number(entry["sample_dew_point"], "K", "sample_dew_point")
+    return np.asarray(forward.water_saturation(np.array([dew_point]))[0] / course.true["barometric_pressure"])
+
+
 def sensed(course: Course, instrument: str, quantity: str, seed: int) -> Array:
     """Return what the sensor of one quantity shows over time [SI], before range and rounding."""
     entry = sources.table("practice")["instruments"][instrument]
     sensor = entry["sensors"][quantity]
     step = float(course.time[1] - course.time[0])
     values = course.true[quantity]
-    if quantity in _DRIED:
-        dew_point = number(entry["sample_dew_point"], "K", "sample_dew_point")
-        left = forward.water_saturation(np.array([dew_point]))[0] / course.true["barometric_pressure"]
-        values = values * (1 - left)
+    values = values * (1 - water_left(course, instrument, quantity))
     late = round(number(sensor["delay"], "s", "delay") / step)
     values = np.concatenate([np.full(late, values[0]), values])[: len(values)]
     values = lagged(values, number(sensor["lag"], "s", "lag"), step)
@@ -174,4 +180,4 @@ def _calculated(oxygen: list[str], ultimate: float) -> list[str]:
     return [f"{max(0.0, ultimate * (1 - float(text) / fresh)):.1f}" for text in oxygen]
 
 
-__all__ = ["OVER", "bias", "clocked", "log_text", "own_draw", "sensed", "spot", "written"]
+__all__ = ["OVER", "bias", "clocked", "log_text", "own_draw", "sensed", "spot", "water_left", "written"]

@@ -1,4 +1,7 @@
-"""The truth of a practice visit: means free of sensor and lag over the settled part of each test point."""
+"""The truth of a practice visit: means free of sensor and lag over the settled part of each test point.
+
+Gases are as the instrument of their log dries them: that, not the wholly dry gas, is what its readings are of.
+"""
 
 from __future__ import annotations
 
@@ -7,13 +10,17 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from fluewright import sources
 from fluewright.studies.practice.course import Course, number, physics
+from fluewright.studies.practice.instruments import water_left
 from fluewright.units import Array
 
 # What is true, where it stands in the course, and its unit.
 _MEANS = {
     "excess_air": ("excess_air", "1"),
+    "excess_air_oxygen_rule": ("excess_air_oxygen_rule", "1"),
     "oxygen_dry": ("oxygen_flue_dry", "mol/mol"),
     "carbon_dioxide_dry": ("carbon_dioxide_flue_dry", "mol/mol"),
     "carbon_monoxide_dry": ("carbon_monoxide_flue_dry", "mol/mol"),
@@ -28,7 +35,7 @@ _MEANS = {
     "efficiency_net": ("efficiency_net", "1"),
     "efficiency_thermal_gross": ("efficiency_thermal_gross", "1"),
     "heat_input": ("heat_input", "W"),
-    "heat_output": ("heat_output", "W"),
+    "heat_output": ("heat_to_medium", "W"),
     "supply_temperature": ("supply_temperature", "K"),
     "return_temperature": ("return_temperature", "K"),
     "temperature_rise": ("temperature_rise", "delta_degC"),
@@ -73,26 +80,56 @@ def _record(value: Any, unit: str) -> dict[str, Any]:
 
 
 def _point(point: Mapping[str, Any], scenario: Mapping[str, Any], course: Course) -> dict[str, Any]:
-    within = (course.time >= point["start"]) & (course.time < point["end"]) & (course.true["burning"] > 0.5)
-    rows = np.flatnonzero(within)
-    true = {**course.true, **_derived(course)}
+    rows = _burning(point, course)
+    true = course.true
     rise = (true["stack_temperature"] - true["return_temperature"])[rows]
     settled = _settled(course.time[rows], rise, true["oxygen_flue_dry"][rows])
     took = None if settled is None else settled - float(course.time[rows[0]])
     steady = rows if settled is None else rows[course.time[rows] >= settled]
-    plate = scenario["visit"]["appliance"]
-    stated = plate["rated_input_low"] if point.get("stage") == "low" else scenario["rated_input"]
-    rated = number(stated, "W", "rated_input")
     return {
         "settling_time": _record(took, "s"),
         "steady_from": _clock(scenario, float(course.time[steady[0]])),
         "steady_to": _clock(scenario, float(course.time[steady[-1]])),
-        "heat_input_ratio": _record(np.mean(true["heat_input"][steady]) / rated, "1"),
         "carbon_monoxide_air_free_greatest": _record(
             np.max(true["carbon_monoxide_air_free"][rows]), "mol/mol"
         ),
+        **_means(steady, point, scenario, course),
+    }
+
+
+def means_of(window: Mapping[str, Any], scenario: Mapping[str, Any], course: Course) -> dict[str, Any]:
+    """Return what was true on the mean over a window that an audit took: all of it, wherever it settled.
+
+    Parameters
+    ----------
+    window : mapping
+        Its "start" and "end" [s], and the "stage" of its test point, if any.
+    """
+    return _means(_burning(window, course), window, scenario, course)
+
+
+def _burning(point: Mapping[str, Any], course: Course) -> NDArray[np.intp]:
+    within = (course.time >= point["start"]) & (course.time < point["end"]) & (course.true["burning"] > 0.5)
+    return np.flatnonzero(within)
+
+
+def _means(
+    rows: NDArray[np.intp], point: Mapping[str, Any], scenario: Mapping[str, Any], course: Course
+) -> dict[str, Any]:
+    true = {**course.true, **_derived(course)}
+    left = {
+        column["quantity"]: water_left(course, log["instrument"], column["quantity"])
+        for log in scenario["logs"].values()
+        for column in log["columns"]
+    }
+    plate = scenario["visit"]["appliance"]
+    stated = plate["rated_input_low"] if point.get("stage") == "low" else scenario["rated_input"]
+    return {
+        "heat_input_ratio": _record(
+            np.mean(true["heat_input"][rows]) / number(stated, "W", "rated_input"), "1"
+        ),
         **{
-            name: _record(np.mean(true[key][steady]), unit)
+            name: _record(np.mean((true[key] * (1 - left.get(name, 0.0)))[rows]), unit)
             for name, (key, unit) in _MEANS.items()
             if name != "manifold_pressure" or "orifices" in scenario
         },
@@ -106,7 +143,9 @@ def _derived(course: Course) -> dict[str, Array]:
     thermal = np.divide(
         true["heat_output"], true["heat_input"], out=np.full(len(course.time), np.nan), where=burning
     )
+    air, oxygen = sources.table("air")["trade"]["oxygen"], true["oxygen_flue_dry"]
     return {
+        "excess_air_oxygen_rule": oxygen / (air - oxygen),
         "temperature_rise": true["supply_temperature"] - true["return_temperature"],
         "efficiency_net": true["efficiency_gross"] * gain,
         "efficiency_thermal_gross": thermal,
