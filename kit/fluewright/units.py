@@ -172,7 +172,12 @@ def parse(text: str, unit: str, name: str, *, usual: Sequence[str] = ()) -> floa
     try:
         value = float(number.replace("_", ""))
     except ValueError:
-        raise UnitError(f"{name}: '{text}' does not start with a number; {such('1.5')}") from None
+        why = (
+            "holds a comma, which may be of decimals or of thousands"
+            if "," in number
+            else "does not start with a number"
+        )
+        raise UnitError(f"{name}: '{text}' {why}; {such('1.5')}") from None
     if not np.isfinite(value):
         raise UnitError(f"{name}: '{text}' is not a finite number")
     if not rest.strip():

@@ -244,9 +244,7 @@ def test_true_dry_gases_are_those_that_a_faultless_instrument_shows(quantity):
     true, course = _taken("boiler", 1000, 1300)
     rows = slice(round(1000 / 2), round(1300 / 2))
     assert course.time[rows][0] == 1000
-    shown = np.array(
-        [instruments.sensed(course, "analyzer_si", quantity, seed) for seed in range(1, 40)]
-    )
+    shown = np.array([instruments.sensed(course, "analyzer_si", quantity, seed) for seed in range(1, 40)])
     errors = [instruments.bias("analyzer_si", quantity, shown[0], seed) for seed in range(1, 40)]
     assert np.mean((shown - errors)[:, rows]) == pytest.approx(true[quantity]["value"], rel=3e-3)
 

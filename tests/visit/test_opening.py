@@ -14,8 +14,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from fluewright.errors import InputError
-from fluewright.visit import Cell, RowAccount, VisitError, accuracy_of, check_visit, open_visit
+from fluewright import audit
+from fluewright.errors import InputError, UnitError
+from fluewright.visit import Cell, RowAccount, VisitError, accuracy_of, check_visit, open_visit, read_number
 from fluewright.visit.problems import shown
 
 Writer = Callable[..., Path]
@@ -770,3 +771,63 @@ def test_shown_text_is_one_short_line(text: str) -> None:
     line = shown(text)
     assert len(line.splitlines()) == 1
     assert len(line) <= 63
+
+
+# ---------------------------------------------------------------------------- numbers as the field writes them
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "expected"),
+    [
+        ("0.2%", "mol/mol", 0.002),
+        ("0.2 vol%", "mol/mol", 0.002),
+        ("2 °F", "delta_degC", 2 / 1.8),
+        ("72 °F", "K", (72 + 459.67) / 1.8),
+        ("3.5 in. W.C.", "Pa", 3.5 * 249.08891),
+        ('-0.02"wc', "Pa", -0.02 * 249.08891),
+        ("80 MBH", "W", 80e3 * 1055.05585262 / 3600),
+        ("80000 btuh", "W", 80e3 * 1055.05585262 / 3600),
+        ("1030 Btu/cf", "J/m^3", 1030 * 1055.05585262 / 0.3048**3),
+        ("38 MJ/m³", "J/m^3", 38e6),
+        ("2 cu ft", "m^3", 2 * 0.3048**3),
+        ("690 ft.", "m", 690 * 0.3048),
+    ],
+)
+def test_units_may_be_written_as_the_field_writes_them(text: str, unit: str, expected: float) -> None:
+    """Factors by hand: exact inch, pound and conventional inch of water; the international table's Btu."""
+    assert read_number(text, unit, "value") == pytest.approx(expected, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "message"),
+    [
+        ("80,000 Btu/h", "W", "holds a comma, which may be of decimals or of thousands"),
+        ("120 F", "K", "given in 'F'"),  # a letter may be the farad
+        ("20 mg/m3", "mol/mol", "not a unit this project knows"),
+        ("0.5 inWC", "W", "not a unit"),
+        ("5", "Pa", "has no unit"),
+        ("80 MBtu", "W", "given in 'MBtu'|not a unit"),  # of a thousand, or of a million
+        ("5 % of reading", "1", "not a unit"),
+    ],
+)
+def test_a_number_that_may_mean_two_things_is_refused(text: str, unit: str, message: str) -> None:
+    with pytest.raises(UnitError, match=message):
+        read_number(text, unit, "value")
+
+
+def test_accuracies_take_the_fields_units(write_visit: Writer) -> None:
+    accuracy = (
+        'flue_temperature = { absolute = "±3.6 °F", resolution = "0.1 °C", span = ["32 °F", "932 °F"] }'
+    )
+    swap = {"[instruments.analyzer.accuracy]": f"[instruments.analyzer.accuracy]\n{accuracy}"}
+    found = accuracy_of(open_visit(write_visit(swap=swap)).plan, "flue_temperature")
+    assert (found.absolute, found.resolution) == (pytest.approx(2.0), pytest.approx(0.1))
+    assert found.span == (pytest.approx(273.15), pytest.approx(773.15))
+
+
+def test_a_limit_in_the_fields_units_is_judged_by(write_visit: Writer) -> None:
+    read = '[readings]\ndraft_breech = "-0.02 in. w.c."\n'
+    limit = '[limits.draft_breech]\nvalue = "-0.01inWC"\nsource = "house rule"\n'
+    visit = open_visit(write_visit(swap={"[[test_points]]": f"{read}{limit}[[test_points]]"}))
+    (judged,) = (one for one in audit(visit).results["judgements"] if "house rule" in one["source"])
+    assert judged["limit_high"] == pytest.approx(-2.4908891)

@@ -7,13 +7,13 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from fluewright import combustion, sources, units
+from fluewright import combustion, sources
 from fluewright.appliance import Judgement, Number, Outcome
 from fluewright.sources.limits import chosen_here
 from fluewright.steady import OXYGEN, ChannelMean, stated_or_assumed
 from fluewright.studies.fresh_air import fresh_air_checks
 from fluewright.studies.inputs import drift_half_width
-from fluewright.visit import Visit, accuracy_of, drift_of
+from fluewright.visit import Visit, accuracy_of, drift_of, read_number
 
 _MONOXIDE = "carbon_monoxide_dry"
 _KINDS = {
@@ -77,7 +77,7 @@ def checked_readings(
             unit = sources.quantity(quantity).unit
             for kind, words in _KINDS.items():
                 if (gas := getattr(checks, kind)) is not None:
-                    shown, applied = (units.parse(text, unit, kind) for text in (gas.shown, gas.applied))
+                    shown, applied = (read_number(text, unit, quantity) for text in (gas.shown, gas.applied))
                     found.setdefault((name, quantity), []).append(
                         InstrumentCheck(kind=words, shown=shown, reference=applied, by=gas.note)
                     )

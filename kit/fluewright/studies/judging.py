@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from fluewright import combustion, sources, units
+from fluewright import combustion, sources
 from fluewright.appliance import (
     CarbonMonoxideRows,
     Judgement,
@@ -31,7 +31,7 @@ from fluewright.sources.limits import Citation, Limit, RequiredTest, chosen_here
 from fluewright.studies.balancing import Balance
 from fluewright.studies.heat_settings import Stage, heat_carrier_of, plate_of
 from fluewright.studies.inputs import fuel_kind, fuel_of, known_accuracy
-from fluewright.visit import LimitOverride, SpotReading, Visit, on_display
+from fluewright.visit import LimitOverride, SpotReading, Visit, on_display, read_number
 
 _AIR_FREE = "carbon_monoxide_air_free"
 _FLUE = frozenset(
@@ -60,7 +60,7 @@ class Tested:
 
 def _entered(override: LimitOverride, quantity: str, visit: Visit) -> Limit:
     """Return the limit that a visit gives in place of the tabulated one."""
-    value = units.parse(override.value, sources.quantity(quantity).unit, f"limits.{quantity}")
+    value = read_number(override.value, sources.quantity(quantity).unit, quantity)
     citation = Citation(
         source=override.source,
         edition="as entered",

@@ -22,6 +22,7 @@ from fluewright.visit.readings import (
 from fluewright.visit.schema import LimitOverride, VisitFile, visit_schema
 from fluewright.visit.start import start_visit
 from fluewright.visit.times import moment_on_utc
+from fluewright.visit.wordings import read_number
 
 __all__ = [
     "Cell",
@@ -45,6 +46,7 @@ __all__ = [
     "moment_on_utc",
     "on_display",
     "open_visit",
+    "read_number",
     "start_visit",
     "tell_more",
     "visit_schema",

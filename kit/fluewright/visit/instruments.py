@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 
 from fluewright import sources, units
 from fluewright.visit.problems import RefusalError
 from fluewright.visit.readings import Drift, StatedAccuracy
 from fluewright.visit.schema import Accuracy, Instrument, KnownGas, VisitFile, not_below_zero
+from fluewright.visit.wordings import read_number
 
 _ROUNDED = 1e-9  # relative: a limit survives a change of unit
 
@@ -49,13 +51,14 @@ def stated_accuracy(instruments: Mapping[str, Instrument], instrument: str, quan
 
 
 def _parsed(text: str | None, unit: str, name: str, usual: Sequence[str]) -> float:
-    return not_below_zero(units.parse(text, unit, name, usual=usual), name, text) if text else 0.0
+    bare = re.sub(r"^\s*(±|\+/-|\+-)", "", text or "")  # as a data sheet writes an accuracy
+    return not_below_zero(read_number(bare, unit, name, usual=usual), name, text) if bare else 0.0
 
 
 def _read(text: str, quantity: str, name: str) -> float:
     """Return a reading of a quantity, written as text, in SI."""
     known = sources.quantity(quantity)
-    return units.parse(text, known.unit, name, usual=known.usual_units)
+    return read_number(text, known.unit, name, usual=known.usual_units)
 
 
 def possible(quantity: str, accuracy: StatedAccuracy) -> tuple[float, float]:

@@ -29,7 +29,7 @@ from fluewright import sources, units
 from fluewright.errors import UnitError
 from fluewright.sources import limits
 from fluewright.visit.problems import RefusalError, shown
-from fluewright.visit.wordings import unit_in_pint, unit_of, wordings
+from fluewright.visit.wordings import read_number, unit_in_pint, unit_of, wordings
 
 LAYOUT = 1
 _NAMES_LISTED = 16
@@ -55,7 +55,7 @@ def _number(unit: str, *, signed: bool = False) -> Any:
         name = str(info.field_name)
         known = sources.quantities().get(name)
         usual = known.usual_units if known is not None else _USUAL.get(unit, (example,))
-        number = units.parse(_with_unit(value, usual[0]), unit, name, usual=usual)
+        number = read_number(_with_unit(value, usual[0]), unit, name, usual=usual)
         return number if signed else not_below_zero(number, name, value)
 
     return Annotated[

@@ -63,6 +63,39 @@ def unit_in_pint(unit: str, quantity: str) -> str:
     return unit
 
 
+def read_number(text: str, unit: str, name: str, *, usual: Sequence[str] = ()) -> float:
+    """Return a number with its unit, written in visit.toml, in the SI unit `unit`; also as the field writes units.
+
+    Where a difference of temperatures is wanted, "2 °F" is one.
+
+    Raises
+    ------
+    UnitError
+        As `units.parse` has it.
+    """
+    try:
+        return units.parse(text, unit, name, usual=usual)
+    except UnitError as error:
+        parted = re.fullmatch(r"\s*([+-]?[\d.]+(?:e[+-]?\d+)?)\s*(\S.*?)\s*", str(text), re.IGNORECASE)
+        found = None if parted is None or is_letter(parted[2]) else _written_unit(parted[2], name)
+        if parted is None or found is None:
+            raise
+        if unit.startswith("delta_") and found in {"degF", "degC"}:
+            found = f"delta_{found}"
+        try:
+            return units.parse(f"{parted[1]} {found}", unit, name, usual=usual)
+        except UnitError:
+            raise error from None  # as it was written
+
+
+def _written_unit(unit: str, quantity: str) -> str | None:
+    """Return pint's name of a unit written after a number."""
+    word = re.sub(r"[\s.()\[\]]", "", _signed(unit).casefold())
+    known: Mapping[str, str] = wordings()["written"]
+    found = known.get(word) or unit_of(unit, quantity)
+    return None if found in {None, "1"} else found
+
+
 def split_unit(heading: str) -> tuple[str, str]:
     """Return the name and the unit of a heading such as "O2 [%]", "CO ppm" or "T flue (°C)"."""
     heading = _signed(heading).strip()
