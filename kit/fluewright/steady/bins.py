@@ -119,9 +119,17 @@ def _averages(value: Array, cuts: NDArray[np.intp]) -> tuple[Array, Array, int]:
         count -= np.bincount(np.searchsorted(cuts, without, "right") - 1, minlength=len(count))
         value[without] = 0.0
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.add.reduceat(value, cuts[:-1]) / count
-        square = np.add.reduceat(np.square(value, out=value), cuts[:-1]) / count
+        mean = _sums(value, cuts) / count
+        square = _sums(np.square(value, out=value), cuts) / count
     return mean + reference, np.maximum(square - mean**2, 0.0), numbers
+
+
+def _sums(value: Array, cuts: NDArray[np.intp]) -> Array:
+    """Return the sum of the rows between cuts, in a fraction of the time where as many lie between each two."""
+    size = len(value) // (len(cuts) - 1)
+    if np.array_equal(cuts, np.arange(len(cuts)) * size):
+        return np.asarray(value.reshape(-1, size) @ np.ones(size), dtype=np.float64)
+    return np.asarray(np.add.reduceat(value, cuts[:-1]), dtype=np.float64)
 
 
 def bin_burns(
