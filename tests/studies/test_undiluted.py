@@ -126,6 +126,17 @@ def test_a_row_with_more_cells_than_names_may_hold_danger(
     assert found.measured.value == pytest.approx(3500 * PPM)
 
 
+def test_rows_that_do_not_fit_in_several_ways_hide_no_danger_of_each_other(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    rows = [[*row, ""] for row in settled]  # each row ends in a delimiter
+    rows[200] = ["2026-01-14 10:20:02", "6.8", "3500"]
+    rows[240][2], rows[240][5] = "41", "pump"
+    (found,) = of_rule(audited(make_visit, complete_plan, rows), "carbon_monoxide_dry_misfit_rows")
+    assert found.measured is not None
+    assert found.measured.value == pytest.approx(3500 * PPM)
+
+
 @pytest.mark.parametrize(
     "row",
     [

@@ -16,7 +16,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pyarrow as pa
@@ -38,10 +38,13 @@ _BLOCK = 3 << 20  # bytes; chosen by measurement
 _PIECE = 1 << 17  # bytes read, and looked at, at once; chosen by measurement
 _ROOM = 1.1  # times the rows expected from the first block
 _WORKERS = 2  # blocks are parsed beside each other while the next is read
+_RAGGED = 4096  # rows that do not fit taken apart at once: more would take much memory
 _SAMPLE_ROWS = 200  # rows looked at to tell how many cells a row has
 _EXAMPLE_LENGTH = 120
 _BOMS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
 _MONOXIDE = "carbon_monoxide_"  # begins the name of each quantity whose danger outlives its row
+_UNREADABLE = "time cannot be read"
+_UNTIMED = ("blank line", "column names again", "units row", "no time", "text row", _UNREADABLE)
 # A remark such as "CO > 4000 ppm"; a pattern of Arrow's.
 _SAID = r"(?i)\bco\b\D{0,20}?(?P<ppm>\d+(?:\.\d+)?)\s*ppm\b"
 _PPM = 1e-6
@@ -363,16 +366,16 @@ def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[st
         cut = _cut(data, layout, log, coded=frozenset(layout.quantities))
     if cut is None:
         raise AssertionError(f"{log.file} cannot be cut into columns")
-    table, ragged = cut.table, [replace(row, row=block.first_row + row.row) for row in cut.ragged]
-    rows = np.arange(block.first_row, block.first_row + block.lines)
-    if ragged:
-        rows = np.setdiff1d(rows, [row.row for row in ragged], assume_unique=True)
+    table, rows = cut.table, np.arange(block.first_row, block.first_row + block.lines)
+    if cut.ragged:
+        rows = np.delete(rows, [row.row for row in cut.ragged])
     if len(rows) != table.num_rows:
         raise AssertionError(f"rows were lost in {log.file}")
     if len(open_quotes):
         raw.set_aside("a quotation mark is not closed", open_quotes, block.line(int(open_quotes[0])))
-    cut_row = block.first_row + block.lines - 1 if block.cut else None
-    _set_aside_ragged(ragged, layout, log, raw, cut_row=cut_row)
+    cut_row = block.lines - 1 if block.cut else None
+    for first in range(0, len(cut.ragged), _RAGGED):
+        _set_aside_ragged(cut.ragged[first : first + _RAGGED], block, layout, log, raw, cut_row=cut_row)
     if len(open_quotes):
         closed = ~np.isin(rows, open_quotes)
         table, rows = table.filter(pa.array(closed)), rows[closed]
@@ -381,8 +384,7 @@ def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[st
     return raw
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Ragged:
+class _Ragged(NamedTuple):
     """A row with too few or too many cells; `row` counts from the block's first."""
 
     row: int
@@ -406,7 +408,7 @@ def _cut(data: bytes, layout: _Layout, log: Log, *, coded: AbstractSet[str]) -> 
     ragged: list[_Ragged] = []
 
     def note(row: Any) -> str:
-        ragged.append(_Ragged(row=row.number - 1, text=row.text, cells=row.actual_columns))
+        ragged.append(_Ragged(row.number - 1, row.text, row.actual_columns))
         return "skip"
 
     texts = pa.dictionary(pa.int32(), pa.string())
@@ -489,11 +491,15 @@ def _blanked(data: bytes, places: NDArray[np.int64]) -> bytes:
 
 
 def _set_aside_ragged(
-    ragged: Sequence[_Ragged], layout: _Layout, log: Log, raw: BlockRead, *, cut_row: int | None
+    ragged: Sequence[_Ragged],
+    block: _Block,
+    layout: _Layout,
+    log: Log,
+    raw: BlockRead,
+    *,
+    cut_row: int | None,
 ) -> None:
     """Account for rows with too few or too many cells: text rows, or readings that were cut or shifted."""
-    if not ragged:
-        return
     cells = [_cells_of(row.text, log) for row in ragged]
     stamps = [" ".join(row[place] if place < len(row) else "" for place in layout.time) for row in cells]
     timed = read_times(
@@ -507,20 +513,17 @@ def _set_aside_ragged(
             reason = f"{row.cells} cells where a row has {layout.width}"
             misfits.setdefault(len(texts), []).append(place)
         reasons.setdefault(reason, []).append(place)
+    rows = np.array([row.row for row in ragged], np.int64)
     for reason, places in reasons.items():
-        raw.set_aside(reason, [ragged[one].row for one in places], ragged[places[0]].text[:_EXAMPLE_LENGTH])
+        example = ragged[places[0]].text[:_EXAMPLE_LENGTH]
+        raw.set_aside(reason, block.first_row + rows[places], example)
     for quantity in layout.quantities:
-        if misfits and quantity.startswith(_MONOXIDE):
-            found = []
-            for places in misfits.values():
-                rows = np.array([ragged[one].row for one in places], np.int64)
-                columns = list(zip(*(cells[one] for one in places), strict=True))
-                held = _held_of(columns, quantity, layout, log, cut=rows == cut_row)
-                if quantity == f"{_MONOXIDE}dry":
-                    held = np.fmax(held, _said_of([ragged[one].text for one in places], log))
-                found.append((rows, held))
-            rows, held = (np.concatenate(part) for part in zip(*found, strict=True))
-            raw.misfits[quantity] = rows, held
+        for places in misfits.values() if quantity.startswith(_MONOXIDE) else ():
+            columns = list(zip(*(cells[one] for one in places), strict=True))
+            held = _held_of(columns, quantity, layout, log, cut=rows[places] == cut_row)
+            if quantity == f"{_MONOXIDE}dry":
+                held = np.fmax(held, _said_of([ragged[one].text for one in places], log))
+            raw.misfits.setdefault(quantity, []).append((block.first_row + rows[places], held))
 
 
 def _held_of(
@@ -698,7 +701,7 @@ def _set_aside_shifted(
     for quantity, column in cells.items():
         if quantity.startswith(_MONOXIDE):
             least = column.values if column.bounds is None else np.fmax(column.values, column.bounds)
-            raw.misfits[quantity] = shifted, least[misfit]
+            raw.misfits.setdefault(quantity, []).append((shifted, least[misfit]))
     named = layout.width - len(layout.surplus)
     raw.set_aside(f"more cells than the {named} named", shifted, block.line(shifted[0]))
 
@@ -729,20 +732,18 @@ def _set_aside_untimed(
     wordy = _mask(pc.match_substring_regex(stamps, r"^(\p{L}|\P{Nd}*$)"))
     again = _mask(pc.equal(stamps, names)) & (names.strip() != "")
     units = ~numbers & words & (places == layout.first_row)
-    reasons = np.select(
-        [blank & ~words, again, units, blank & numbers, wordy | ~numbers],
-        ["blank line", "column names again", "units row", "no time", "text row"],
-        "time cannot be read",
+    which = np.select(
+        [blank & ~words, again, units, blank & numbers, wordy | ~numbers], range(5), len(_UNTIMED) - 1
     )
-    for reason in np.unique(reasons):
-        these = places[reasons == reason]
-        raw.set_aside(str(reason), these, block.line(int(these[0])))
-    unreadable = np.flatnonzero(reasons == "time cannot be read")
+    for number, reason in enumerate(_UNTIMED):
+        if len(these := places[which == number]):
+            raw.set_aside(reason, these, block.line(int(these[0])))
+    unreadable = np.flatnonzero(which == _UNTIMED.index(_UNREADABLE))
     raw.unreadable_rows += len(unreadable)
     for place in unreadable[: TEXTS_KEPT - len(raw.unreadable)]:
         raw.unreadable[int(places[place])] = str(stamps[int(place)])
     readings = np.zeros(len(rows), bool)
-    readings[bad] = np.isin(reasons, ["no time", "time cannot be read"])
+    readings[bad] = np.isin(which, [_UNTIMED.index("no time"), _UNTIMED.index(_UNREADABLE)])
     return readings
 
 

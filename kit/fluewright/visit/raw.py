@@ -67,7 +67,7 @@ class BlockRead:
     unreadable: dict[int, str] = field(default_factory=dict)
     unreadable_rows: int = 0
     worded: set[str] = field(default_factory=set)
-    misfits: dict[str, tuple[NDArray[np.int64], NDArray[np.float64]]] = field(default_factory=dict)
+    misfits: dict[str, list[tuple[NDArray[np.int64], NDArray[np.float64]]]] = field(default_factory=dict)
 
     def set_aside(self, reason: str, rows: Sequence[int] | NDArray[np.int64], example: str = "") -> None:
         """Account for rows that are not used."""
@@ -163,9 +163,11 @@ class RawLog:
         """Add what was read of the block that follows."""
         self.read += block.lines
         self.worded |= block.worded
-        for quantity, (rows, values) in block.misfits.items():
+        for quantity, parts in block.misfits.items():
             slope, offset = self._scales[quantity]
-            self.misfits.setdefault(quantity, []).append((rows, values * slope + offset))
+            self.misfits.setdefault(quantity, []).extend(
+                (rows, values * slope + offset) for rows, values in parts
+            )
         self.unreadable_rows += block.unreadable_rows
         for quantity, (least, greatest) in block.extremes.items():
             slope, offset = self._scales[quantity]
