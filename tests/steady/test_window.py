@@ -742,3 +742,56 @@ def test_unusable_time_is_refused(burn: Maker) -> None:
         find_steady_window(frame.iloc[:0])
     with pytest.raises(InputError, match=r"time does not go forward at .*, row 100 of the test point"):
         find_steady_window(pd.concat([frame.iloc[:100], frame.iloc[99:]]))
+
+
+# --- what a sceptic found ---------------------------------------------------------------------------------------------
+
+
+def made(count: int, step: float, **columns: Array) -> pd.DataFrame:
+    index = pd.date_range("2026-01-14", periods=count, freq=pd.Timedelta(seconds=step), tz="UTC")
+    return pd.DataFrame(columns, index=index)
+
+
+@pytest.mark.parametrize("name", criteria_names())
+def test_no_flue_gas_is_told_by_every_definition(name: str) -> None:
+    frame = made(300, 1.0, oxygen_dry=np.full(300, 0.209), flue_temperature=np.full(300, 295.0))
+    found = find_steady_window(frame, criteria=named_criteria(name))
+    assert found.window is None
+    assert "there is no flue gas here" in found.outcome
+
+
+@pytest.mark.parametrize("late", [0, 2, 6, 20, 60])
+def test_a_window_of_a_person_that_begins_while_the_probe_fills_leaves_that_out(late: int) -> None:
+    time = np.arange(0, 720, 2.0)
+    oxygen = np.round(np.where(time < 60, 0.209, 0.06 + 0.149 * np.exp(-(time - 60) / 20)), 3)
+    frame = made(360, 2.0, oxygen_dry=oxygen, flue_temperature=np.full(360, 460.0))
+    start = frame.index[0] + pd.Timedelta(seconds=60 + late)
+    found = find_steady_window(frame, manual=(start, start + pd.Timedelta(seconds=300), "chosen"))
+    assert found.window is not None
+    assert found.window.of(frame)["oxygen_dry"].mean() == pytest.approx(0.0605, abs=0.0006)
+
+
+def test_a_flue_that_rises_has_nothing_left_to_fall() -> None:
+    """Two approaches that cancel each other fit noise that remembers; the flue itself only rises."""
+    time, falls = np.arange(0, 900, 2.0), 0
+    for seed in range(530, 560):
+        noise = np.random.default_rng(seed).standard_normal(len(time))
+        for row in range(1, len(noise)):
+            noise[row] = 0.95 * noise[row - 1] + np.sqrt(1 - 0.95**2) * noise[row]
+        rise = 240 * (0.85 * np.exp(-time / 100) + 0.15 * np.exp(-time / 220))
+        flue = np.round(10 * (265 - rise + 0.3 * noise)) / 10 + 273.15
+        frame = made(len(time), 2.0, oxygen_dry=np.full(len(time), 0.06), flue_temperature=flue)
+        falls += find_steady_window(frame).flue_rise_remaining < -0.5
+    assert not falls
+
+
+def test_a_cold_flue_whose_path_falls_has_settled_only_once_its_rise_is_over() -> None:
+    """A condensing boiler whose return water, not logged, cools: the flue settles to a falling path."""
+    time = np.arange(0, 1200, 2.0)
+    lacks = 22 * (0.75 * np.exp(-time / 50) + 0.25 * np.exp(-time / 150))
+    noise = 0.1 * np.random.default_rng(4).standard_normal(len(time))
+    flue = np.round(10 * (42 - 2.4 * time / 600 - lacks + noise)) / 10 + 273.15
+    frame = made(len(time), 2.0, oxygen_dry=np.full(len(time), 0.05), flue_temperature=flue)
+    found = find_steady_window(frame)
+    assert found.window is not None, found.outcome
+    assert lacks[frame.index.get_loc(found.window.start)] < 0.3

@@ -19,6 +19,9 @@ _BLOCK = 32_768
 _LONGEST = 720  # bins: of a longer record the first two hours settle what settles
 _FEWEST_TO_FIT = 10
 _TIME_CONSTANTS = 40  # of the grid
+_CANCELS = (
+    1.2  # times all that the readings span: two approaches of more, taken together, all but cancel each other
+)
 _APART = 5  # steps of the grid below which two time constants cannot be told apart
 
 
@@ -101,6 +104,8 @@ class Bins:
 
     def covered(self, holds: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """Return which bins lie in any holding moving window, given which bins' own window holds."""
+        if not len(self.inside):
+            return holds
         starts = np.zeros(len(self.inside), dtype=np.float64)
         starts[self.window_of[holds]] = 1.0
         reach = np.convolve(starts, np.ones(self.moving), "full")[: len(self.inside)]
@@ -353,7 +358,8 @@ def fit_settling(
     both = fast * along[first] + slow * along[second]
     pair = int(np.argmax(both))
     noise = max(left - float(both[pair]), 0.0) / (len(value) - 6) + floor
-    if (both[pair] - gain[best]) / 2 < believed_from[1] * noise:
+    cancels = abs(fast[pair]) + abs(slow[pair]) > _CANCELS * np.ptp(value)
+    if cancels or (both[pair] - gain[best]) / 2 < believed_from[1] * noise:
         return believed(one)
     return believed(
         Settling(

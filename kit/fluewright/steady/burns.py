@@ -68,7 +68,8 @@ class Burns:
             drifts=not explained,
             slowest=rules().slowest_settling,
             believed_from=(rules().curvature, rules().curvature_second),
-            drifts_back=rules().drifts_back,
+            # A flue settles for certain; cold return water that is not logged may let its path fall meanwhile.
+            drifts_back=np.inf if name == "flue_temperature" else rules().drifts_back,
         )
 
 

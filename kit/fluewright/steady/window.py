@@ -312,13 +312,14 @@ def _trimmed(burns: Burns, first: int, last: int, system: System) -> tuple[int, 
 
 
 def _settled_bin(burns: Burns, name: str, first: int, last: int, limit: float) -> tuple[int, float]:
-    """Return the first bin from which a settling lacks at most `limit`, and what it lacks at `first`."""
+    """Return the first bin from which a settling lacks at most `limit`, and the most that it lacks from `first` on."""
     begin = max(int(burns.bins.first_of[first]), first - burns.bins.moving)
     settling = burns.settling(name, begin, last)
     age = burns.bins.age(begin, last)[first - begin :]
     lacking = -settling.at(age[: np.searchsorted(age, settling.lacks_until(limit), "right") + 1])
     late = np.flatnonzero(np.abs(lacking) > limit)
-    return first + (int(late[-1]) + 1 if len(late) else 0), float(lacking[0])
+    most = int(np.argmax(np.abs(lacking)))
+    return first + (int(late[-1]) + 1 if len(late) else 0), float(lacking[most])
 
 
 def _parts(
@@ -505,12 +506,12 @@ def _filling(burns: Burns, frame: pd.DataFrame, span: _Span) -> NDArray[np.bool_
     falls = np.zeros(span.stop - span.start, dtype=np.bool_)
     name = first_of(OXYGEN, frame)
     rows = burns.rows
-    begun = (rows.start > span.start) & (rows.start < span.stop) & rows.burning
-    for run in np.flatnonzero(begun) if name is not None else ():
+    burns_in_it = (rows.stop > span.start) & (rows.start < span.stop) & rows.burning
+    for run in np.flatnonzero(burns_in_it) if name is not None else ():
         start, stop = int(rows.start[run]), int(rows.stop[run])
         value = frame[name].to_numpy(dtype=np.float64)[start:stop]
-        settled = value <= np.nanmedian(value) + rules().ending
-        falls[start - span.start : start - span.start + int(np.argmax(settled))] = True
+        settled = start + int(np.argmax(value <= np.nanmedian(value) + rules().ending))
+        falls[max(start - span.start, 0) : max(settled - span.start, 0)] = True
     return falls
 
 
