@@ -795,3 +795,27 @@ def test_a_cold_flue_whose_path_falls_has_settled_only_once_its_rise_is_over() -
     found = find_steady_window(frame)
     assert found.window is not None, found.outcome
     assert lacks[frame.index.get_loc(found.window.start)] < 0.3
+
+
+@pytest.mark.parametrize("period", [180, 220, 1800])
+@pytest.mark.parametrize("amplitude", [0.001, 0.002])
+def test_oxygen_that_sways_with_the_wind_and_goes_nowhere_holds_still(
+    amplitude: float, period: float
+) -> None:
+    time = np.arange(0, 1800, 2.0)
+    noise = 2e-4 * np.random.default_rng(1).standard_normal(len(time))
+    oxygen = np.round(0.0624 + amplitude * np.sin(2 * np.pi * time / period) + noise, 3)
+    frame = made(len(time), 2.0, oxygen_dry=oxygen, flue_temperature=np.full(len(time), 460.0))
+    found = find_steady_window(frame)
+    assert found.window is not None, found.outcome
+    assert found.window.rows > 0.7 * len(frame)
+
+
+def test_the_rules_agree_with_a_person_who_chooses_their_own_window(burn: Maker) -> None:
+    for minutes in (9, 10, 12, 14):
+        frame = burn(minutes=minutes, tau=90, step=2.0).frame()
+        window = find_steady_window(frame).window
+        if window is not None:
+            again = find_steady_window(frame, manual=(window.start, window.end, "as the rules"))
+            assert again.rules_agree, again.outcome
+            assert window.rows * 2 >= 180

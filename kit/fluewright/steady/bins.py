@@ -102,6 +102,13 @@ class Bins:
         """Return the time [s] of bins since the first of them."""
         return np.asarray(np.arange(last - first) * self.width, dtype=np.float64)
 
+    def within_long(self, size: int) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+        """Return, for each bin, the window of `size` bins nearest to centred on it, and whether its burn has one."""
+        count = self.count[self.burn_of]
+        top = self.first_of + np.maximum(count - size, 0)
+        place = np.clip(np.arange(len(self.inside)) - size // 2, self.first_of, top)
+        return place, self.inside & (count >= size)
+
     def covered(self, holds: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """Return which bins lie in any holding moving window, given which bins' own window holds."""
         if not len(self.inside):
@@ -208,18 +215,18 @@ def _bin_rows(
     return start, stop
 
 
-def fit_lines(bins: Bins, binned: Binned) -> Lines:
-    """Fit the least-squares line of every moving window to the means of its bins.
+def fit_lines(bins: Bins, binned: Binned, *, size: int) -> Lines:
+    """Fit the least-squares line of every moving window of so many bins to the means of its bins.
 
     A window of which less than half the bins hold a number has no line (NaN).
     """
-    total, extra = len(binned.mean), bins.moving - 1
+    total, extra = len(binned.mean), size - 1
     mean = np.concatenate((binned.mean, np.full(extra, np.nan)))
     within = np.concatenate((binned.within, np.full(extra, np.nan)))
     lines = np.empty((4, total))
     for start in range(0, total, _BLOCK):  # in blocks, so that the temporaries stay in the cache
         stop = min(start + _BLOCK, total)
-        lines[:, start:stop] = _lines(mean[start : stop + extra], within[start : stop + extra], bins.moving)
+        lines[:, start:stop] = _lines(mean[start : stop + extra], within[start : stop + extra], size)
     lines[:2] /= bins.width
     return Lines(lines[0], lines[1], lines[2], lines[3], binned.mean)
 

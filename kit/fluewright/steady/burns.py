@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from fluewright.steady.bins import Bins, Lines, Settling, bin_burns, fit_lines, fit_settling
+from fluewright.steady.bins import Binned, Bins, Lines, Settling, bin_burns, fit_lines, fit_settling
 from fluewright.steady.criteria import Criteria, Limits, named_criteria, rules
 from fluewright.steady.rows import OXYGEN, Rows, spans
 from fluewright.units import Array
+
+SWAYS = (*OXYGEN, "carbon_monoxide_dry")  # with the wind, about what the burner makes
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,20 +85,22 @@ def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:
         length=criteria.slope_length,
     )
     lines: dict[str, Lines] = {}
+    calm: dict[str, NDArray[np.bool_] | bool] = {}
     gappy = []
     for name in criteria.limits:
         if name in frame and len(bins.first):
             binned = bins.average(frame[name].to_numpy(dtype=np.float64))
             if binned.share >= rules().present:
-                lines[name] = fit_lines(bins, binned)
+                lines[name] = fit_lines(bins, binned, size=bins.moving)
+                calm[name] = _calm(bins, binned, name, criteria)
                 gappy += [name] if binned.share < 1 else []
     badness = {
         name: how_bad(line, criteria.limits[name], significance=rules().significance)
         for name, line in lines.items()
     }
     holds = bins.inside.copy()
-    for bad in badness.values():
-        holds &= bad[bins.window_of] <= 1.0
+    for name, bad in badness.items():
+        holds &= (bad[bins.window_of] <= 1.0) | calm[name]
     if criteria.slope_length >= criteria.minimum_length:
         # Such a definition is about the whole moving window, not about its middle.
         holds = bins.covered(holds)
@@ -104,6 +108,18 @@ def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:
     holds &= ~light_off & bool(lines)
     unasked = tuple(name for name in named_criteria().limits if name in frame and name not in criteria.limits)
     return Burns(rows, bins, lines, badness, holds, light_off, criteria, tuple(gappy), unasked)
+
+
+def _calm(bins: Bins, binned: Binned, name: str, criteria: Criteria) -> NDArray[np.bool_] | bool:
+    """Return in which bins a gas goes nowhere over the least length of a window, however it sways meanwhile."""
+    size = round(criteria.minimum_length / bins.width)
+    if name not in SWAYS or size <= bins.moving:
+        return False
+    limit = criteria.limits[name]
+    line = fit_lines(bins, binned, size=size)
+    bad = how_bad(line, replace(limit, slope=limit.slope * rules().sways), significance=rules().significance)
+    place, whole = bins.within_long(size)
+    return np.asarray(whole & (bad[place] <= 1.0))
 
 
 def how_bad(line: Lines, limit: Limits, *, significance: float) -> Array:

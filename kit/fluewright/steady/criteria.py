@@ -138,6 +138,8 @@ class Rules:
     curvature: float
     curvature_second: float
     drifts_back: float
+    sways: float
+    after_margin: float
     slowest_settling: float
     worth_saying: float
     low_fresh_oxygen: float
@@ -163,6 +165,7 @@ def rules() -> Rules:
         "ending": "mol/mol",
         "light_off": "s",
         "slowest_settling": "s",
+        "after_margin": "s",
         "gap": "s",
         "worth_saying": "delta_degC",
         "low_fresh_oxygen": "mol/mol",

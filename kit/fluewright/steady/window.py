@@ -207,7 +207,9 @@ def find_steady_window(
     agree: bool | None = None
     if manual is not None:
         span, idle = _manual_span(index, burns, frame, manual)
-        agree, outcome = _compare(burns, parts, span, idle=int(idle.sum()), because=manual[2], system=system)
+        agree, outcome = _compare(
+            burns, parts, span, idle=int(idle.sum()), because=manual[2], system=system, chosen=chosen
+        )
         without = _stretches(index, span, idle)
         window, offered = (
             replace(window_of(index, span, manual[2]), chosen_by="person", without=without),
@@ -272,9 +274,11 @@ def _choose(burns: Burns, system: System) -> tuple[_Span | None, Mapping[int, Re
 def sound_stretch(burns: Burns, first: int, last: int, system: System) -> tuple[_Span | None, Refusal | None]:
     """Return the rows of a holding run that are a steady window, and why its beginning, or all of it, is not."""
     settled, start, refusal = _trimmed(burns, first, last, system)
-    if start < last and burns.length(settled, last) >= burns.criteria.minimum_length:
+    whole = burns.length(settled, last) >= burns.criteria.minimum_length
+    if whole and start < last and burns.length(start, last) >= rules().after_margin:
         return _Span(*burns.bins.rows(start, last)), refusal
-    least, length = duration(burns.criteria.minimum_length), duration(burns.length(first, last))
+    needed = rules().after_margin if whole else burns.criteria.minimum_length
+    least, length = duration(needed), duration(burns.length(first, last))
     if refusal:
         return None, Refusal(refusal.phase, f"{refusal.reason}; what is left is shorter than {least}")
     return None, Refusal("steady", f"held still for {length} only; at least {least} are needed")
@@ -523,6 +527,7 @@ def _compare(
     idle: int,
     because: str,
     system: System,
+    chosen: _Span | None,
 ) -> tuple[bool, str]:
     """Return whether the rules would take a window chosen by a person, and the outcome in words."""
     rows = span.stop - span.start
@@ -541,6 +546,8 @@ def _compare(
     if refusal:
         return False, f"{text} The rules do not agree: {refusal.reason}."
     least = burns.criteria.minimum_length
+    if chosen is not None:  # what was left of settled rows after a margin is long enough for the rules, too
+        least = min(least, burns.rows.length(*chosen))
     if burns.rows.length(span.start, span.stop) < least:
         return False, f"{text} Every channel holds in it, but the rules ask for at least {duration(least)}."
     return True, f"{text} The rules agree: {listed(tuple(burns.lines))} hold in it, where read."
