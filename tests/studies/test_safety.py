@@ -357,3 +357,20 @@ def test_ambient_carbon_monoxide_logged_outside_of_every_test_point_counts(
     complete_plan["test_points"][0] |= {"start": "2026-01-14T10:05:00"}
     complete_plan["test_points"][0]["readings"]["air_temperature"] = "70 degF"
     assert judged(make_visit, complete_plan, settled).verdict.name == "leave_off"
+
+
+def test_air_let_in_in_mid_test_is_told(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    for row in settled[240:]:  # from 10:20 on, a twelfth of what is sampled is room air
+        row[1], row[2] = f"{float(row[1]) * 11 / 12 + 20.9 / 12:.1f}", f"{float(row[2]) * 11 / 12:.0f}"
+    audit = judged(make_visit, complete_plan, settled)
+    (told,) = (one for one in audit.judgements if one.rule == "level_moved")
+    assert told.weight == "note"
+    assert "held still at 6.8 % for 19 min before the window, and at 8.0 % in it" in told.headline
+
+
+def test_a_level_that_stays_is_not_told_of(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    assert "level_moved" not in weights(judged(make_visit, complete_plan, settled))

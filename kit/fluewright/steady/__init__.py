@@ -15,7 +15,7 @@ from fluewright.steady.test_point import (
     spot_mean,
     stated_or_assumed,
 )
-from fluewright.steady.window import Phase, Steadiness, Stretch, Window, find_steady_window
+from fluewright.steady.window import Moved, Phase, Steadiness, Stretch, Window, find_steady_window
 
 __all__ = [
     "DILUTION",
@@ -26,6 +26,7 @@ __all__ = [
     "Cycle",
     "Cycles",
     "Limits",
+    "Moved",
     "Noise",
     "Peak",
     "Phase",

@@ -85,6 +85,15 @@ class Window:
         return part[keep]
 
 
+class Moved(NamedTuple):
+    """A gas that held still at another level before the window, in the same burn: both means [SI], and how long [s]."""
+
+    quantity: str
+    before: float
+    within: float
+    length: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Steadiness:
     """What became of every row of a test point.
@@ -96,7 +105,7 @@ class Steadiness:
     person chose; `rules_agree` is None unless a person chose. `flue_slope` [K/s] is the drift within the window
     (or the least bad one). `flue_rise_remaining` [K] is the first-order estimate of what the flue temperature still
     had to rise at the window's end, apart from a steady drift: zero where no settling stands out of the noise, NaN
-    where no estimate could be made.
+    where no estimate could be made. `moved` is None unless an earlier stretch held still at another level.
     """
 
     rows: int
@@ -111,6 +120,7 @@ class Steadiness:
     not_judged: tuple[str, ...] = ()
     by_rules: Window | None = None
     rules_agree: bool | None = None
+    moved: Moved | None = None
 
     def __post_init__(self) -> None:
         counted = sum(part.rows for part in self.refused) + (self.window.rows if self.window else 0)
@@ -231,7 +241,27 @@ def find_steady_window(
         not_judged=(*missing, *burns.unasked),
         by_rules=by_rules,
         rules_agree=agree,
+        moved=_moved(burns, chosen, system) if chosen else None,
     )
+
+
+def _moved(burns: Burns, chosen: _Span, system: System) -> Moved | None:
+    """Return the longest sound stretch before the window in which oxygen was another than in it, or None."""
+    name = first_of((*OXYGEN, "carbon_dioxide_dry"), burns.lines)
+    if name is None:
+        return None
+    bins, binned = burns.bins, burns.lines[name].binned
+    first, last = bins.bins_of(chosen)
+    within = float(np.nanmean(binned[first:last]))
+    before = [
+        Moved(name, float(np.nanmean(binned[begin:end])), within, burns.length(begin, end))
+        for begin, end in burns.holding()
+        if end <= first
+        and bins.burn_of[begin] == bins.burn_of[first]
+        and sound_stretch(burns, begin, end, system)[0]
+    ]
+    apart = (one for one in before if abs(one.before - within) > burns.criteria.limits[name].span)
+    return max(apart, key=lambda one: one.length, default=None)
 
 
 def _stretch(index: pd.DatetimeIndex, part: _Part) -> Stretch:

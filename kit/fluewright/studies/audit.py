@@ -626,4 +626,5 @@ def _tested(
         state="" if _MONOXIDE in point.above_range else point.state,  # that is judged by itself
         stage=point.stage,
         balance=point.balance,
+        moved=point.steadiness.moved,
     )

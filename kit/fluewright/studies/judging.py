@@ -28,6 +28,7 @@ from fluewright.appliance import (
 )
 from fluewright.sources import limits as safety
 from fluewright.sources.limits import Citation, Limit, RequiredTest, chosen_here
+from fluewright.steady import Moved
 from fluewright.studies.balancing import Balance
 from fluewright.studies.heat_settings import Stage, heat_carrier_of, plate_of
 from fluewright.studies.inputs import fuel_kind, fuel_of, known_accuracy
@@ -53,6 +54,7 @@ class Tested:
     state: str
     stage: Stage = "high"
     balance: Balance | None = None
+    moved: Moved | None = None
 
 
 # ---------------------------------------------------------------------------- which limits apply
@@ -396,6 +398,8 @@ def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> 
         yield _carbon_dioxide_against_oxygen(tested.numbers["carbon_dioxide_difference"], tested.name)
     if tested.balance is not None:
         yield _balance(tested.balance, tested.name)
+    if tested.moved is not None:
+        yield _level_moved(tested.moved, tested)
     for number in tested.numbers.values():
         usual = safety.usual_range(
             number.quantity, appliance_type=appliance.type, condensing=appliance.condensing
@@ -427,6 +431,29 @@ def _too_dilute(tested: Tested) -> Judgement:
         else "Test again: check the probe and its hose for leaks, and sample before any draft hood.",
         who="licensed technician",
         citation=chosen_here("a sample too dilute", note=dilute["source"]),
+    )
+
+
+def _level_moved(moved: Moved, tested: Tested) -> Judgement:
+    before, within = (f"{100 * share:.1f} %" for share in (moved.before, moved.within))
+    return Judgement(
+        rule="level_moved",
+        subject=moved.quantity,
+        test_point=tested.name,
+        outcome="beyond",
+        weight="note",
+        headline=f"{sources.quantity(moved.quantity).label}: held still at {before} for {moved.length / 60:.0f} min "
+        f"before the window, and at {within} in it",
+        measured=tested.numbers.get(moved.quantity),
+        role="trigger",
+        meaning="Air that came into the sample in mid-test looks like this; so does a setting or a rate that was "
+        "changed.",
+        action="Check probe, hose and port for leaks. If air came in, choose the stretch before it in visit.toml; if "
+        "something was changed, make two test points of it.",
+        who="who tests",
+        citation=chosen_here(
+            "a level that moved in mid-test", note="beyond the span allowed within a window"
+        ),
     )
 
 
