@@ -98,6 +98,10 @@ def test_a_log_of_fresh_air_only_tells_its_carbon_monoxide(
         (["2026-01-14 10:20:02", "6.8", ">2000", "330"], 2000),
         (["2026-01-14 10:20:02", "CO > 4000 ppm - pump stopped"], 4000),
         (["2026-01-14 10:20:02", "CO HIGH 2500 ppm"], 2500),
+        (["2026-01-14 10:20:02", "6.8", "OVER", "330.0", "70.0", "ALARM"], 4000),  # the top of the span
+        (["2026-01-14 10:20:02", "6.8", "HI"], 4000),
+        (["2026-01-14 10:20:02", "6.8", "3500", "330.0", '"70.0'], 3500),  # a quotation mark is not closed
+        (["ALARM", "6.8", "3500", "330.0", "70.0"], 3500),
     ],
 )
 def test_a_row_that_does_not_fit_may_hold_danger(
@@ -140,6 +144,8 @@ def test_rows_that_do_not_fit_in_several_ways_hide_no_danger_of_each_other(
 @pytest.mark.parametrize(
     "row",
     [
+        ["Count", "360", "3600", "360", "360"],
+        ["Max", "7.1", "3600", "330.9", "70.4"],
         ["2026-01-14 10:20:02", "6.8", "4"],
         ["2026-01-14 10:20:02", "6.8", "41", "480.0", "70.0", ""],  # the flue's 480 is no carbon monoxide
         ["2026-01-14 10:20:02", "6.8", "41", "480.0", "70.0", "probe moved", " again"],

@@ -295,3 +295,30 @@ def test_a_visit_started_with_several_sheets_asks_for_one(tmp_path: Path) -> Non
     text = plan.read_text(encoding="utf-8")
     assert '# The workbook has the sheets "Sheet", "Notes"' in text
     assert any("sheet" in str(problem) for problem in check_visit(plan.parent))
+
+
+@pytest.mark.parametrize(
+    ("number_format", "written", "expected"),
+    [
+        ("0.0%", 0.051, 0.051),
+        ('0.0"%"', 5.1, 0.051),
+        ("0.0\\%", 5.1, 0.051),
+        ("0.00%;[Red]-0.00%", 0.051, 0.051),
+    ],
+)
+def test_a_percent_sign_counts_where_the_sheet_multiplies_by_it(
+    tmp_path: Path, number_format: str, written: float, expected: float
+) -> None:
+    """Also far below the first rows: an analyzer zeroes itself for minutes before it shows numbers."""
+    book = openpyxl.Workbook()
+    book.active.append(NAMES)
+    for row in range(300):
+        shown = "zeroing" if row < 250 else written
+        book.active.append([START + dt.timedelta(seconds=row), shown, 31])
+    for (cell,) in book.active["B252:B301"]:
+        cell.number_format = number_format
+    sink = io.BytesIO()
+    book.save(sink)
+    found = read(tmp_path, sink.getvalue()).frame["oxygen_dry"]
+    assert found.notna().sum() == 50
+    assert found.dropna().to_numpy() == pytest.approx(expected)

@@ -48,6 +48,11 @@ _UNTIMED = ("blank line", "column names again", "units row", "no time", "text ro
 # A remark such as "CO > 4000 ppm"; a pattern of Arrow's.
 _SAID = r"(?i)\bco\b\D{0,20}?(?P<ppm>\d+(?:\.\d+)?)\s*ppm\b"
 _PPM = 1e-6
+# What begins a line that sums up the rows above it; a pattern of Arrow's.
+_SUMMARY = (
+    r"(?i)^\W*(avg|average|mean|moyenne|mittel|durchschnitt|media|min|max|sum|total|count|number|anzahl|n\b|"
+    r"std|stdev|st\.? ?dev|sd\b|median|range)"
+)
 _ASCII_BELOW_128 = frozenset({"utf-8", "utf8", "latin-1", "cp1252", "iso-8859-1"})
 
 
@@ -373,6 +378,12 @@ def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[st
         raise AssertionError(f"rows were lost in {log.file}")
     if len(open_quotes):
         raw.set_aside("a quotation mark is not closed", open_quotes, block.line(int(open_quotes[0])))
+        lines = block.data.split(b"\n")
+        for first in range(0, len(open_quotes), _RAGGED):
+            part = open_quotes[first : first + _RAGGED] - block.first_row
+            _keep_monoxide(
+                [_shown(lines[row]).replace('"', "") for row in part], part, block, layout, log, raw
+            )
     cut_row = block.lines - 1 if block.cut else None
     for first in range(0, len(cut.ragged), _RAGGED):
         _set_aside_ragged(cut.ragged[first : first + _RAGGED], block, layout, log, raw, cut_row=cut_row)
@@ -506,23 +517,40 @@ def _set_aside_ragged(
         pa.array(stamps, pa.string()), form=log.time.format, writing=_writing(log), dated=_dated(log)
     ).valid
     reasons: dict[str, list[int]] = {}
-    misfits: dict[int, list[int]] = {}  # by how many cells a row has
-    for place, (row, texts, has_time) in enumerate(zip(ragged, cells, timed, strict=True)):
+    for place, (row, has_time) in enumerate(zip(ragged, timed, strict=True)):
         reason = "text row" if row.text.strip(" \t\0") else "blank line"
         if has_time and row.cells > 1:
             reason = f"{row.cells} cells where a row has {layout.width}"
-            misfits.setdefault(len(texts), []).append(place)
         reasons.setdefault(reason, []).append(place)
     rows = np.array([row.row for row in ragged], np.int64)
     for reason, places in reasons.items():
         example = ragged[places[0]].text[:_EXAMPLE_LENGTH]
         raw.set_aside(reason, block.first_row + rows[places], example)
+    told = [place for place in range(len(ragged)) if timed[place] and ragged[place].cells > 1]
+    _keep_monoxide([ragged[one].text for one in told], rows[told], block, layout, log, raw, cut_row=cut_row)
+
+
+def _keep_monoxide(
+    texts: Sequence[str],
+    rows: NDArray[np.int64],
+    block: _Block,
+    layout: _Layout,
+    log: Log,
+    raw: BlockRead,
+    *,
+    cut_row: int | None = None,
+) -> None:
+    """Keep the carbon monoxide that rows may hold, given as text and by their places in the block."""
+    cells = [_cells_of(text, log) for text in texts]
+    widths: dict[int, list[int]] = {}
+    for place, row in enumerate(cells):
+        widths.setdefault(len(row), []).append(place)
     for quantity in layout.quantities:
-        for places in misfits.values() if quantity.startswith(_MONOXIDE) else ():
+        for places in widths.values() if quantity.startswith(_MONOXIDE) else ():
             columns = list(zip(*(cells[one] for one in places), strict=True))
             held = _held_of(columns, quantity, layout, log, cut=rows[places] == cut_row)
             if quantity == f"{_MONOXIDE}dry":
-                held = np.fmax(held, _said_of([ragged[one].text for one in places], log))
+                held = np.fmax(held, _said_of([texts[one] for one in places], log))
             raw.misfits.setdefault(quantity, []).append((block.first_row + rows[places], held))
 
 
@@ -547,14 +575,18 @@ def _held_of(
         moved &= _impossible_before(cells, place, layout, log, rows=len(cut))
     else:
         moved &= _any((np.isfinite(cells[one].values) for one in inside if one >= layout.width), len(cut))
-    ends = {
-        one: read.values if read.bounds is None else np.fmax(read.values, read.bounds)
-        for one, read in cells.items()
-    }
+    ends = {one: _most(read) for one, read in cells.items()}
     nothing = np.full(len(cut), np.nan)
     near = [ends[one] for one in inside if min(place, place + surplus) <= one <= max(place, place + surplus)]
     held = np.where(moved, np.fmax.reduce([nothing, *near]), ends.get(place, nothing))
     return np.where(text, np.nan, held)
+
+
+def _most(cells: Cells) -> Array:
+    """Return the most that cells hold for certain: infinite where one is over a range that the log does not tell."""
+    most = cells.values if cells.bounds is None else np.fmax(cells.values, cells.bounds)
+    over = np.zeros(len(most), bool) if cells.states is None else cells.states == Cell.OVER_RANGE
+    return np.where(over & np.isnan(most), np.inf, most)
 
 
 def _cells_in(texts: Sequence[str], log: Log) -> Cells:
@@ -700,8 +732,7 @@ def _set_aside_shifted(
         return
     for quantity, column in cells.items():
         if quantity.startswith(_MONOXIDE):
-            least = column.values if column.bounds is None else np.fmax(column.values, column.bounds)
-            raw.misfits.setdefault(quantity, []).append((shifted, least[misfit]))
+            raw.misfits.setdefault(quantity, []).append((shifted, _most(column)[misfit]))
     named = layout.width - len(layout.surplus)
     raw.set_aside(f"more cells than the {named} named", shifted, block.line(shifted[0]))
 
@@ -738,6 +769,11 @@ def _set_aside_untimed(
     for number, reason in enumerate(_UNTIMED):
         if len(these := places[which == number]):
             raw.set_aside(reason, these, block.line(int(these[0])))
+    summed = _mask(pc.match_substring_regex(stamps, _SUMMARY))
+    remark = (which == _UNTIMED.index("text row")) & ~summed
+    for quantity, column in cells.items():
+        if quantity.startswith(_MONOXIDE) and remark.any():  # such as "ALARM" where the time should be
+            raw.misfits.setdefault(quantity, []).append((places[remark], _most(column)[bad][remark]))
     unreadable = np.flatnonzero(which == _UNTIMED.index(_UNREADABLE))
     raw.unreadable_rows += len(unreadable)
     for place in unreadable[: TEXTS_KEPT - len(raw.unreadable)]:

@@ -7,6 +7,7 @@ everything said of a text log holds of a table: words, bounds, the map of column
 from __future__ import annotations
 
 import datetime as dt
+import re
 import warnings
 import zipfile
 from collections.abc import Iterable, Iterator, Sequence
@@ -130,8 +131,7 @@ def _sheet_lines(path: Path, log: Log | None) -> Iterator[bytes]:
 
 def _shown_values(sheet: Any) -> Iterator[Sequence[object]]:
     """Yield the values of each row; a number that its cell shows in percent is text such as "45 %", as it is shown."""
-    looked_at = (cell for row in sheet.iter_rows(max_row=_LOOKED_AT) for cell in row)
-    if any(map(_in_percent, looked_at)):
+    if _has_percent(sheet.parent):
         for row in sheet.iter_rows():
             yield [_Percent(100 * cell.value) if _in_percent(cell) else cell.value for cell in row]
     else:  # faster: no cell is made
@@ -143,7 +143,21 @@ class _Percent(float):
 
 
 def _in_percent(cell: Any) -> bool:
-    return isinstance(cell.value, int | float) and "%" in str(cell.number_format)
+    return isinstance(cell.value, int | float) and _scales(str(cell.number_format))
+
+
+def _scales(number_format: str) -> bool:
+    """Tell whether a number format shows a hundred times the number: a quoted or escaped percent sign is a letter."""
+    return "%" in re.sub(r'"[^"]*"|\\.', "", number_format)
+
+
+def _has_percent(book: Any) -> bool:
+    """Tell whether any cell of a workbook may be shown in percent, by the styles that its cells have."""
+    from openpyxl.styles import numbers
+
+    custom = dict(enumerate(book._number_formats, start=numbers.BUILTIN_FORMATS_MAX_SIZE))
+    formats = {**numbers.BUILTIN_FORMATS, **custom}
+    return any(_scales(str(formats.get(style.numFmtId, ""))) for style in book._cell_styles)
 
 
 def _sheet(book: Any, path: Path, log: Log | None) -> Any:

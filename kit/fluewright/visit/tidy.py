@@ -152,7 +152,7 @@ def read_log(
     }
     if problems or not draft.kept.any():
         raise VisitError(problems or [_no_rows(raw, log)])
-    return _assembled(columns, draft, order)
+    return _assembled(columns, draft, order, instruments)
 
 
 # ------------------------------------------------------------------------------------------- time
@@ -599,7 +599,9 @@ def _refuse_boundless(
 # ----------------------------------------------------------------------------------------- frames
 
 
-def _assembled(columns: dict[str, Cells], draft: _Draft, order: slice) -> OneLog:
+def _assembled(
+    columns: dict[str, Cells], draft: _Draft, order: slice, instruments: Mapping[str, Instrument]
+) -> OneLog:
     """Make the readings of the rows kept; `columns` is emptied, so that a long log is not held twice."""
     kept, zone = draft.kept[order], draft.attendance.time_zone
     whole = kept.all() and order == slice(None)
@@ -625,7 +627,7 @@ def _assembled(columns: dict[str, Cells], draft: _Draft, order: slice) -> OneLog
         states=pd.DataFrame(states, index=index, copy=False),
         lower_bounds=least,
         channels=_channels(draft.log),
-        accounts=(_account(draft),),
+        accounts=(_account(draft, instruments),),
         aside=others[tell_more(others, frame, least)] if len(others) else others,
     )
     return OneLog(readings=readings, rows=take(draft.rows), log=draft.log)
@@ -650,7 +652,7 @@ def _channels(log: Log) -> Mapping[str, Channel]:
     }
 
 
-def _account(draft: _Draft) -> RowAccount:
+def _account(draft: _Draft, instruments: Mapping[str, Instrument]) -> RowAccount:
     raw, offset = draft.raw, draft.log.time.offset
     return RowAccount(
         file=draft.log.file,
@@ -663,7 +665,7 @@ def _account(draft: _Draft) -> RowAccount:
             for reason, part in sorted(raw.aside.items(), key=lambda entry: entry[1].first_row)
         ),
         notes=tuple(raw.notes),
-        misfits=dict(_misfits(draft)),
+        misfits=dict(_misfits(draft, instruments)),
         clock=ClockOffset(seconds=offset, words=_entered(offset)) if isinstance(offset, float) else None,
     )
 
@@ -672,10 +674,17 @@ def _entered(offset: float) -> str:
     return f"{offset:+g} s added to its times, as entered"
 
 
-def _misfits(draft: _Draft) -> Iterator[tuple[str, tuple[float, int]]]:
-    """Yield the greatest number that a row whose cells do not fit may hold; a row set aside by a person tells none."""
+def _misfits(draft: _Draft, instruments: Mapping[str, Instrument]) -> Iterator[tuple[str, tuple[float, int]]]:
+    """Yield the greatest number that a row whose cells do not fit may hold; a row set aside by a person tells none.
+
+    A word for over range is the top of the stated span, and where none is stated the most that can be.
+    """
+    tools = {one.quantity: one.instrument or draft.log.instrument for one in draft.log.columns.values()}
     for quantity, pieces in draft.raw.misfits.items():
         rows, values = (np.concatenate(part) for part in zip(*pieces, strict=True))
+        span = stated_accuracy(instruments, tools[quantity], quantity).span
+        top = (sources.quantity(quantity).high or 1.0) if span is None else span[1]
+        values = np.where(np.isposinf(values), top, values)
         for part in draft.log.set_aside:
             if part.rows is not None:
                 values[(rows >= part.rows[0]) & (rows <= part.rows[1])] = np.nan
