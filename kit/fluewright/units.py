@@ -7,6 +7,7 @@ which are the documented SI unit, or pint quantities, which are converted here.
 from __future__ import annotations
 
 import functools
+import re
 from collections.abc import Sequence
 from typing import Any, TypeAlias
 
@@ -172,11 +173,11 @@ def parse(text: str, unit: str, name: str, *, usual: Sequence[str] = ()) -> floa
     try:
         value = float(number.replace("_", ""))
     except ValueError:
-        why = (
-            "holds a comma, which may be of decimals or of thousands"
-            if "," in number
-            else "does not start with a number"
-        )
+        why = "does not start with a number"
+        if "," in number:
+            why = "holds a comma, which may be of decimals or of thousands"
+        elif re.match(r"[+-]?[\d.]", number):
+            why = "has no blank between number and unit"
         raise UnitError(f"{name}: '{text}' {why}; {such('1.5')}") from None
     if not np.isfinite(value):
         raise UnitError(f"{name}: '{text}' is not a finite number")

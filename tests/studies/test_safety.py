@@ -374,3 +374,15 @@ def test_a_level_that_stays_is_not_told_of(
     make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
 ) -> None:
     assert "level_moved" not in weights(judged(make_visit, complete_plan, settled))
+
+
+def test_a_limit_entered_for_advice_does_not_lift_the_one_for_correcting(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    for row in settled:
+        row[2] = "400"  # some 590 ppm air-free
+    complete_plan["limits"] = {
+        "carbon_monoxide_air_free": {"value": "700 ppm", "weight": "note", "source": "house rule"}
+    }
+    audit = judged(make_visit, complete_plan, settled)
+    assert weights(audit)["carbon_monoxide_air_free_furnace"] == "correct"

@@ -806,7 +806,7 @@ def test_units_may_be_written_as_the_field_writes_them(text: str, unit: str, exp
         ("20 mg/m3", "mol/mol", "not a unit this project knows"),
         ("0.5 inWC", "W", "not a unit"),
         ("5", "Pa", "has no unit"),
-        ("80 MBtu", "W", "given in 'MBtu'|not a unit"),  # of a thousand, or of a million
+        ("80 MBtu", "W", "a thousand Btu or a million"),  # of a thousand, or of a million
         ("5 % of reading", "1", "not a unit"),
     ],
 )
@@ -831,3 +831,29 @@ def test_a_limit_in_the_fields_units_is_judged_by(write_visit: Writer) -> None:
     visit = open_visit(write_visit(swap={"[[test_points]]": f"{read}{limit}[[test_points]]"}))
     (judged,) = (one for one in audit(visit).results["judgements"] if "house rule" in one["source"])
     assert judged["limit_high"] == pytest.approx(-2.4908891)
+
+
+@pytest.mark.parametrize(
+    ("swap", "message"),
+    [
+        ({'type = "furnace"': 'type = "furnace"\nrated_input = "80 MBtu/h"'}, "a thousand Btu or a million"),
+        ({"[appliance]": 'barometric_pressure = "101.3 Pa"\n[appliance]'}, "outside of what it can be"),
+        ({"[appliance]": 'elevation = "690m"\n[appliance]'}, "has no blank between number and unit"),
+        ({'of_reading = "5 percent"': 'of_reading = "5 ppm"'}, "a share of it"),
+        ({'absolute = "5 ppm"': 'absolute = "5 %"'}, "more than its whole span"),
+        (
+            {"[[test_points]]": '[[test_points]]\nmeter = { dial = "2 ft^3", seconds = [92, 7] }'},
+            "the tries at the meter took 7 s and 92 s",
+        ),
+        (
+            {
+                "[[test_points]]": "[[test_points]]\n"
+                'meter = { dial = "2 ft^3", seconds = [92.7], temperature = "60 delta_degF" }'
+            },
+            "a difference, and a temperature is asked for",
+        ),
+    ],
+)
+def test_a_slip_of_unit_or_mark_is_told(write_visit: Writer, swap: dict[str, str], message: str) -> None:
+    with pytest.raises(VisitError, match=message):
+        open_visit(write_visit(swap=swap))

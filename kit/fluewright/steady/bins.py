@@ -19,9 +19,7 @@ _BLOCK = 32_768
 _LONGEST = 720  # bins: of a longer record the first two hours settle what settles
 _FEWEST_TO_FIT = 10
 _TIME_CONSTANTS = 40  # of the grid
-_CANCELS = (
-    1.2  # times all that the readings span: two approaches of more, taken together, all but cancel each other
-)
+_CANCELS = 5.0  # times all that the readings span: two approaches of more than that all but cancel each other
 _APART = 5  # steps of the grid below which two time constants cannot be told apart
 
 

@@ -131,6 +131,8 @@ def applying_limits(visit: Visit) -> tuple[Limit, ...]:
         elif limit.kind == "tiers":
             kept = tuple(tier for tier in limit.tiers if tier.weight != override.weight)
             found.append(replace(limit, tiers=kept))
+        elif limit.weight != override.weight:
+            found.append(limit)
     found += [_entered(override, quantity, visit) for quantity, override in plan.limits.items()]
     return tuple(found)
 

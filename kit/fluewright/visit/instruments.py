@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping, Sequence
 
 from fluewright import sources, units
-from fluewright.visit.problems import RefusalError
+from fluewright.visit.problems import RefusalError, shown
 from fluewright.visit.readings import Drift, StatedAccuracy
 from fluewright.visit.schema import Accuracy, Instrument, KnownGas, VisitFile, not_below_zero
 from fluewright.visit.wordings import read_number
@@ -38,9 +38,16 @@ def stated_accuracy(instruments: Mapping[str, Instrument], instrument: str, quan
             rule="a share of the span needs the span",
             way_out="Give span, the lowest and highest reading with unit",
         )
+    absolute = _parsed(accuracy.absolute, step, "absolute", usual)
+    if span is not None and absolute > span[1] - span[0]:
+        raise RefusalError(
+            f"the accuracy of {quantity} is {shown(str(accuracy.absolute))}, more than its whole span",
+            rule="an instrument reads its span better than that",
+            way_out="Check number and unit; percent of reading is of_reading, percent of span of_span",
+        )
     return StatedAccuracy(
         instrument=instrument,
-        absolute=_parsed(accuracy.absolute, step, "absolute", usual),
+        absolute=absolute,
         of_reading=accuracy.of_reading or 0.0,
         of_span=(accuracy.of_span or 0.0) * (span[1] - span[0] if span else 0.0),
         resolution=_parsed(accuracy.resolution, step, "resolution", usual),

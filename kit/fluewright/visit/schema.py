@@ -55,7 +55,9 @@ def _number(unit: str, *, signed: bool = False) -> Any:
         name = str(info.field_name)
         known = sources.quantities().get(name)
         usual = known.usual_units if known is not None else _USUAL.get(unit, (example,))
-        number = read_number(_with_unit(value, usual[0]), unit, name, usual=usual)
+        text = _with_unit(value, usual[0])
+        number = read_number(text, unit, name, usual=usual)
+        _refuse_unlikely(number, text, name, unit)
         return number if signed else not_below_zero(number, name, value)
 
     return Annotated[
@@ -63,6 +65,36 @@ def _number(unit: str, *, signed: bool = False) -> Any:
         BeforeValidator(read),
         WithJsonSchema({"type": "string", "description": f"number, space, unit (convertible to {example})"}),
     ]
+
+
+_TRIES_ALIKE = 1.5  # times the shortest: more is another number of revolutions, or a comma for a point
+_SHARES = ("of_reading", "of_span")
+_LEAST_SHARE = 1e-4  # of a reading: an instrument better than this is none of the trade's
+_IS_SHARE = "an accuracy of reading or of span is a share of it"
+
+
+def _refuse_unlikely(number: float, text: str, name: str, unit: str) -> None:
+    """Refuse a difference where a temperature is asked for, a reading that cannot be, and ppm as a share of itself."""
+    known = sources.quantities().get(name)
+    if unit == "K" and "delta" in text:
+        raise RefusalError(
+            f"{name} is {shown(text)}",
+            rule="that is a difference, and a temperature is asked for",
+            way_out="Write it in degF or degC, without delta",
+        )
+    low, high = (None, None) if known is None else (known.low, known.high)
+    if (low is not None and number < low) or (high is not None and number > high):
+        raise RefusalError(
+            f"{name} is {shown(text)}",
+            rule="that is outside of what it can be",
+            way_out="Check the number and its unit",
+        )
+    if name in _SHARES and not (number == 0 or _LEAST_SHARE <= number <= 1):
+        raise RefusalError(
+            f"{name} is {shown(text)}",
+            rule=_IS_SHARE,
+            way_out='Write it such as "5 percent"; an error in ppm or degrees is absolute',
+        )
 
 
 def not_below_zero(number: float, name: str, value: object) -> float:
@@ -730,6 +762,12 @@ class MeterClock(_Part):
                 f"a revolution of the meter's dial took {max(value, key=abs):g} s",
                 rule="each time lies between 0 and 3600 seconds",
                 way_out="Write the seconds of each try as numbers",
+            )
+        if value and max(value) > _TRIES_ALIKE * min(value):
+            raise RefusalError(
+                f"the tries at the meter took {min(value):g} s and {max(value):g} s",
+                rule="they time the same revolutions, so they are alike; decimals have a point",
+                way_out="Write one number for each try, and leave out a try that went wrong",
             )
         return value
 

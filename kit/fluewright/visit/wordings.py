@@ -16,6 +16,7 @@ from fluewright.errors import UnitError
 _SHORT = 3  # letters: "TA" is the air in one language and the flue gas in another
 _SIGNS = str.maketrans("º˚∘″”“", '°°°"""')  # signs taken for one another
 _TAIL = r"(.+?)[\s_]+(avg|average|mean|max|min|raw|#?\d{1,2})"  # what may follow the unit of a heading
+_THOUSAND_OR_MILLION = r"[\d.\s]mbtu(?!h)"  # the trade's M is a thousand, that of physics a million
 _SAME = 1e-3  # relative: inches of water of 4 °C and of 20 °C are told by the same sign
 
 
@@ -73,6 +74,8 @@ def read_number(text: str, unit: str, name: str, *, usual: Sequence[str] = ()) -
     UnitError
         As `units.parse` has it.
     """
+    if re.search(_THOUSAND_OR_MILLION, str(text), re.IGNORECASE):
+        raise UnitError(f"{name}: '{text}' may be a thousand Btu or a million; write kBtu or MMBtu")
     try:
         return units.parse(text, unit, name, usual=usual)
     except UnitError as error:
