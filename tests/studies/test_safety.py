@@ -11,6 +11,7 @@ import pytest
 import fluewright as fw
 from fluewright.appliance import CarbonMonoxideRows
 from fluewright.studies.audit import Audit
+from fluewright.visit import VisitError
 
 Make = Callable[..., Path]
 pytestmark = pytest.mark.law
@@ -386,3 +387,17 @@ def test_a_limit_entered_for_advice_does_not_lift_the_one_for_correcting(
     }
     audit = judged(make_visit, complete_plan, settled)
     assert weights(audit)["carbon_monoxide_air_free_furnace"] == "correct"
+
+
+@pytest.mark.parametrize(("holds", "outcome"), [("at least", "beyond"), ("at most", "within")])
+def test_a_limit_that_may_hold_either_side_says_which(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], holds: str, outcome: str
+) -> None:
+    limit = {"value": "95 percent", "source": "house rule", "holds": holds}
+    complete_plan["limits"] = {"efficiency_gross": limit}
+    audit = judged(make_visit, complete_plan, settled)
+    (found,) = (one for one in audit.judgements if one.rule == "efficiency_gross_entered")
+    assert found.outcome == outcome
+    del limit["holds"]
+    with pytest.raises(VisitError, match="does not say which side of it holds"):
+        judged(make_visit, complete_plan, settled)

@@ -373,7 +373,7 @@ ADDED_FAULTS = {
         r"no instrument 'probe'",
     ),
     "limit": (
-        '[limits]\nflue_temperature = { value = "9 ppm", source = "the maker" }\n',
+        '[limits]\nflue_temperature = { value = "9 ppm", holds = "at most", source = "the maker" }\n',
         r"flue_temperature is given in 'ppm'",
     ),
     "points overlap": (

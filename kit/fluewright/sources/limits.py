@@ -711,6 +711,14 @@ def tier_of(limit: Limit, value: float) -> Tier | None:
     return beyond[-1] if beyond else None
 
 
+def side_of(quantity: str) -> str | None:
+    """Return "at most" or "at least" where all limits tabulated of a quantity are of one side, else None."""
+    kinds = {limit.kind for limit in limits().values() if limit.quantity == quantity}
+    if kinds and kinds <= {"maximum", "tiers", "curve", "over range"}:
+        return "at most"
+    return "at least" if kinds == {"minimum"} else None
+
+
 def usual_range(quantity: str, *, appliance_type: str, condensing: bool = False) -> UsualRange | None:
     """Return the usual range of a quantity for an appliance, or None where none is known."""
     for found in usual_ranges().values():

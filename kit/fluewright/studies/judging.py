@@ -71,7 +71,7 @@ def _entered(override: LimitOverride, quantity: str, visit: Visit) -> Limit:
         status="entered",
     )
     known = [limit for limit in safety.limits().values() if limit.quantity == quantity]
-    minimum = bool(known) and all(limit.kind == "minimum" for limit in known)
+    minimum = (override.holds or safety.side_of(quantity)) == "at least"
     label = sources.quantity(quantity).label
     meaning = f"{label} lies beyond the limit entered for this visit."
     action = "Put right what causes it, then test again."

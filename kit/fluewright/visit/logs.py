@@ -367,6 +367,9 @@ def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[st
     open_quotes = _open_quotes(block, log)
     data = _blanked(block.data, open_quotes - block.first_row)
     cut = _cut(data, layout, log, coded=worded)
+    if cut is not None and any(row.cells > layout.width for row in cut.ragged):
+        data = _without_empty_ends(data, cut.ragged, layout, log)
+        cut = _cut(data, layout, log, coded=worded)
     if cut is None:  # a word where a number was expected: every distinct text is read by itself
         cut = _cut(data, layout, log, coded=frozenset(layout.quantities))
     if cut is None:
@@ -490,6 +493,15 @@ def _plainly_quoted(data: bytes, delimiter: str) -> bool:
         and np.isin(letters[closing + 1], edges).all()
         and (np.searchsorted(ends, opening) == np.searchsorted(ends, closing)).all()
     )
+
+
+def _without_empty_ends(data: bytes, ragged: Sequence[_Ragged], layout: _Layout, log: Log) -> bytes:
+    """Return a block without the delimiters that end some of its rows and not the others."""
+    lines, mark = data.split(b"\n"), re.escape(log.delimiter.encode())
+    for row in ragged:
+        if (surplus := row.cells - layout.width) > 0:
+            lines[row.row] = re.sub(rb"(?:" + mark + rb"[ \r]*){%d}$" % surplus, b"", lines[row.row])
+    return b"\n".join(lines)
 
 
 def _blanked(data: bytes, places: NDArray[np.int64]) -> bytes:

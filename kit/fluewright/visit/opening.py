@@ -358,6 +358,13 @@ def _limit_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
             _number(limit.value, quantity)
         except RefusalError as error:
             yield problem_of(error, at("limits", quantity, "value"))
+        if limit.holds is None and limits.side_of(quantity) is None:
+            yield Problem(
+                what=f"the limit of {quantity} does not say which side of it holds",
+                where=at("limits", quantity),
+                rule="a limit is a most or a least",
+                way_out='Write holds = "at most" or holds = "at least" beside its value',
+            )
 
 
 # -------------------------------------------------------------------------------------------- logs

@@ -847,6 +847,9 @@ class LimitOverride(_Part):
     """A limit that holds here instead of the tabulated one, with its own source."""
 
     value: str
+    holds: Literal["at most", "at least"] | None = Field(
+        default=None, description="may be left out where all tabulated limits of the quantity are of one side"
+    )
     weight: Literal["note", "correct", "stop"] = "correct"
     source: Text = Field(min_length=3)
 
