@@ -34,7 +34,7 @@ from fluewright.visit.schema import Log, column_scale
 from fluewright.visit.tables import MARK, kind_of, table_lines
 from fluewright.visit.times import Mask, read_times
 
-_BLOCK = 3 << 20  # bytes; chosen by measurement
+_BLOCK = 5 << 19  # bytes; chosen by measurement
 _PIECE = 1 << 17  # bytes read, and looked at, at once; chosen by measurement
 _ROOM = 1.1  # times the rows expected from the first block
 _WORKERS = 2  # blocks are parsed beside each other while the next is read
