@@ -165,9 +165,14 @@ def test_a_check_tells_what_was_made_of_the_logs(
     settled: list[list[str]],
     capsys: pytest.CaptureFixture[str],
 ) -> None:
+    settled.insert(5, ["footer"])
+    for row in settled:
+        row[-1:] = [""] if len(row) > 1 else row[-1:]
     status, out, _ = run(capsys, "check", make_visit(complete_plan, settled))
     assert status == 0
     assert "flue.csv: rows follow each other every" in out
+    assert "flue.csv: 1 of 361 rows set aside: text row" in out
+    assert "holds no number" in out
 
 
 def test_results_hold_to_their_schema(capsys: pytest.CaptureFixture[str]) -> None:

@@ -59,14 +59,20 @@ def audit(visits: tuple[Path, ...], output: Path, overwrite: bool) -> None:
 def check(visit: Path) -> None:
     """Read and check VISIT, and list every problem at once. Writes nothing."""
     from fluewright.studies import audit as study
-    from fluewright.visit import open_visit
+    from fluewright.visit import Cell, open_visit
+    from fluewright.visit.problems import shown
 
     opened = open_visit(visit)
     study.check(opened)
     click.echo(f"{visit}: nothing to put right")
     for account in opened.readings.accounts:
+        for part in account.set_aside:
+            click.echo(f"  {account.file}: {part.rows:,} of {account.read:,} rows set aside: {part.reason}")
         for note in account.notes:
             click.echo(f"  {account.file}: {note}")
+    for name, channel in opened.readings.channels.items():
+        if not opened.readings.cells(name)[Cell.NUMBER]:
+            click.echo(f"  {channel.file}: column {shown(channel.column)} holds no number")
 
 
 @cli.command()

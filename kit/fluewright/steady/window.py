@@ -544,6 +544,8 @@ def _filling(burns: Burns, frame: pd.DataFrame, span: _Span) -> NDArray[np.bool_
     for run in np.flatnonzero(burns_in_it) if name is not None else ():
         start, stop = int(rows.start[run]), int(rows.stop[run])
         value = frame[name].to_numpy(dtype=np.float64)[start:stop]
+        if not np.isfinite(value).any():
+            continue
         settled = start + int(np.argmax(value <= np.nanmedian(value) + rules().ending))
         falls[max(start - span.start, 0) : max(settled - span.start, 0)] = True
     return falls
