@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -148,3 +150,18 @@ def test_carbon_dioxide_that_was_measured_is_held_against_oxygen(
     assert all(
         "carbon dioxide" not in " ".join(point.balance.conditions) for point in hall.points if point.balance
     )
+
+
+@pytest.mark.parametrize("factor", [0.02, 100])
+def test_readings_that_contradict_one_another_by_far_are_told_and_not_refused(
+    tmp_path: Path, factor: float
+) -> None:
+    folder = tmp_path / "hall"
+    shutil.copytree(DEMO / "hall-furnace", folder)
+    plan = folder / "visit.toml"
+    text = plan.read_text(encoding="utf-8")
+    dial = re.compile(r'dial = "([\d.]+) ')
+    assert dial.search(text)
+    plan.write_text(dial.sub(lambda found: f'dial = "{float(found[1]) * factor:g} ', text), encoding="utf-8")
+    findings = {one.rule for one in fw.audit(fw.open_visit(folder)).findings}
+    assert {"clock_against_manifold", "heat_input_rate"} & findings

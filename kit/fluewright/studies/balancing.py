@@ -31,6 +31,7 @@ CORRECTED = (
     "efficiency_gross",
     "efficiency_thermal_gross",
 )
+_HARDLY_ANY = 1e-3  # of what was read: readings that contradict one another by far may not end below zero
 _FUEL_DRAWS = 2_000
 
 
@@ -163,9 +164,10 @@ def _groups(given: Iterable[core.Input]) -> dict[str, list[core.Input]]:
 
 
 def _least(one: core.Input) -> float:
-    """Return the least an input can be [SI]: a share of a gas is not below zero, and the chain knows none that is."""
+    """Return the least an input can be [SI]: what was read above zero does not end at zero or below it."""
     known = sources.quantities().get(one.name)
-    return -math.inf if known is None else known.floor
+    floor = -math.inf if known is None else known.floor
+    return max(floor, _HARDLY_ANY * one.central) if one.central > 0 else floor
 
 
 def _believable(one: core.Input) -> float:
