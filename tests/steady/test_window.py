@@ -819,3 +819,18 @@ def test_the_rules_agree_with_a_person_who_chooses_their_own_window(burn: Maker)
             again = find_steady_window(frame, manual=(window.start, window.end, "as the rules"))
             assert again.rules_agree, again.outcome
             assert window.rows * 2 >= 180
+
+
+def test_a_slow_burn_in_is_told_with_its_number() -> None:
+    time = np.arange(0, 900, 2.0)
+    noise = np.random.default_rng(2).standard_normal(len(time))
+    monoxide = np.round(30 + 40 * np.exp(-(time + 300) / 1200) + 0.5 * noise) * 1e-6
+    flat = np.full(len(time), 460.0)
+    frame = made(
+        len(time), 2.0, oxygen_dry=flat * 0 + 0.06, carbon_monoxide_dry=monoxide, flue_temperature=flat
+    )
+    found = find_steady_window(frame)
+    assert found.window is not None
+    assert re.search(r"carbon monoxide fell by \d+ ppm meanwhile", found.outcome), found.outcome
+    level = frame.assign(carbon_monoxide_dry=40e-6)
+    assert "meanwhile" not in find_steady_window(level).outcome

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from fluewright.steady.burns import Burns
+from fluewright.steady.burns import SWAYS, Burns
 from fluewright.steady.criteria import rules
 from fluewright.steady.words import System, change, channel_words, duration, listed, rate
 
@@ -79,6 +79,18 @@ def flue_trend(burns: Burns, rows: tuple[int, int] | None) -> tuple[float, float
     return slope, 0.0 - lacking
 
 
+def _gone(burns: Burns, rows: tuple[int, int], name: str) -> float:
+    """Return by how much a channel went up or down [SI] over rows, by the line through them."""
+    first, last = burns.bins.bins_of(rows)
+    value = burns.lines[name].binned[first:last]
+    read = np.isfinite(value)
+    if np.count_nonzero(read) < 3:
+        return 0.0
+    age = burns.bins.age(first, last)[read]
+    age = age - age.mean()
+    return float(age @ value[read] / (age @ age)) * burns.rows.length(*rows)
+
+
 def why_taken(burns: Burns, rows: tuple[int, int], missing: Mapping[str, int], system: System) -> str:
     """Return what held in the steady window, for how long, and how the flue drifted meanwhile.
 
@@ -96,6 +108,12 @@ def why_taken(burns: Burns, rows: tuple[int, int], missing: Mapping[str, int], s
         text += f"; the flue drifted by {rate(FLUE, slope, system)}"
     if abs(rise) >= rules().worth_saying:  # not so for NaN
         text += f" and had {change(FLUE, abs(rise), system)} left to {'rise' if rise > 0 else 'fall'}"
+    for name in SWAYS:
+        gone = _gone(burns, rows, name) if name in burns.lines else 0.0
+        limit = burns.criteria.limits.get(name)
+        if limit is not None and abs(gone) > limit.span / 2:  # no settling that was seen, and yet to be told
+            way = "rose" if gone > 0 else "fell"
+            text += f"; {channel_words(name)} {way} by {change(name, abs(gone), system)} meanwhile"
     return text
 
 
