@@ -322,3 +322,11 @@ def test_a_percent_sign_counts_where_the_sheet_multiplies_by_it(
     found = read(tmp_path, sink.getvalue()).frame["oxygen_dry"]
     assert found.notna().sum() == 50
     assert found.dropna().to_numpy() == pytest.approx(expected)
+
+
+def test_of_several_sheets_that_with_the_rows_is_proposed(tmp_path: Path) -> None:
+    path = tmp_path / "log.xlsx"
+    path.write_bytes(workbook(["Report of the test"], ["by the tester"], more={"Data": [NAMES, *ROWS]}))
+    found = propose_log(path)
+    assert [column.quantity for column in found.columns] == ["oxygen_dry", "carbon_monoxide_dry"]
+    assert any('the columns below are of "Data"' in line for line in found.time)

@@ -98,10 +98,13 @@ def propose_log(path: Path) -> Proposal:
         content = file.read(_LOOKED_AT)
     dialect: dict[str, Any] = {}
     sheets: Sequence[str] = []
+    chosen: str | None = None
     if (kind := kind_of(content)) != "text":
         sheets = sheets_of(path) if kind == "workbook" else []
-        first = b"".join(islice(table_lines(path, kind=kind), 2))  # the names, and the first rows
-        lines, delimiter = first.decode().split("\n")[:-1], MARK
+        names: Sequence[str | None] = sheets or [None]
+        looked = {name: _first_lines(path, kind, name) for name in names}
+        chosen = max(looked, key=lambda name: sum(MARK in line for line in looked[name]))
+        lines, delimiter = looked[chosen], MARK
     else:
         encoding = _encoding(content)
         text = content.decode(encoding, "replace")
@@ -126,18 +129,24 @@ def propose_log(path: Path) -> Proposal:
         file=path.name,
         instrument=re.sub(r"[^A-Za-z0-9]+", "-", path.stem).strip("-").lower() or "instrument",
         dialect=dialect,
-        time=[*_which_sheet(sheets), *time.lines],
+        time=[*_which_sheet(sheets, chosen), *time.lines],
         columns=_without_rivals(columns),
         date=time.date,
     )
 
 
-def _which_sheet(sheets: Sequence[str]) -> list[str]:
-    """Return the lines that ask for the sheet of a workbook that has several."""
-    if len(sheets) < 2:
+def _first_lines(path: Path, kind: str, sheet: str | None) -> list[str]:
+    """Return the names and the first rows of a table, one sheet of a workbook."""
+    first = b"".join(islice(table_lines(path, kind=kind, sheet=sheet), 2))
+    return first.decode().split("\n")[:-1]
+
+
+def _which_sheet(sheets: Sequence[str], chosen: str | None) -> list[str]:
+    """Return the lines that ask for the sheet of a workbook that has several; that with the most rows was looked at."""
+    if len(sheets) < 2 or chosen is None:
         return []
-    listed = ", ".join(map(text_in_toml, sheets))
-    return [f"# The workbook has the sheets {listed}; the columns below are of the first.", 'sheet = ""']
+    listed, one = ", ".join(map(text_in_toml, sheets)), text_in_toml(chosen)
+    return [f"# The workbook has the sheets {listed}; the columns below are of {one}.", 'sheet = ""']
 
 
 def _encoding(content: bytes) -> str:

@@ -35,7 +35,9 @@ def kind_of(start: bytes) -> str:
     return kinds.get(start[:4], "text")
 
 
-def table_lines(path: Path, *, kind: str, log: Log | None = None) -> Iterator[bytes]:
+def table_lines(
+    path: Path, *, kind: str, log: Log | None = None, sheet: str | None = None
+) -> Iterator[bytes]:
     """Yield a table as blocks of lines in UTF-8, cells parted by `MARK`; row N of a sheet is line N.
 
     Parameters
@@ -45,7 +47,9 @@ def table_lines(path: Path, *, kind: str, log: Log | None = None) -> Iterator[by
     kind : str
         As `kind_of` tells.
     log : Log, optional
-        How visit.toml describes it; without one, only to look at it, the first sheet is taken.
+        How visit.toml describes it.
+    sheet : str, optional
+        The name of a workbook's sheet, only to look at it; without both the first is taken.
 
     Raises
     ------
@@ -56,7 +60,7 @@ def table_lines(path: Path, *, kind: str, log: Log | None = None) -> Iterator[by
         raise _refused(
             path, "the workbook is of the old kind", "workbooks are .xlsx files", "Save it as .xlsx"
         )
-    lines = _parquet_lines(path, log) if kind == "Parquet" else _sheet_lines(path, log)
+    lines = _parquet_lines(path, log) if kind == "Parquet" else _sheet_lines(path, log, sheet)
     try:
         yield from lines
     except VisitError:
@@ -117,9 +121,9 @@ def _opened(path: Path) -> Iterator[Any]:
                 yield book
 
 
-def _sheet_lines(path: Path, log: Log | None) -> Iterator[bytes]:
+def _sheet_lines(path: Path, log: Log | None, name: str | None) -> Iterator[bytes]:
     with _opened(path) as book:
-        sheet = _sheet(book, path, log)
+        sheet = book[name] if name is not None else _sheet(book, path, log)
         sheet.reset_dimensions()  # writers state them wrongly
         rows = (list(row) for row in _shown_values(sheet))
         first = [row for _, row in zip(range(_LOOKED_AT), rows, strict=False)]
