@@ -149,8 +149,12 @@ def test_letters_go_on_from_the_numbers_and_metric_names_are_read() -> None:
     assert drill("1.4 mm").diameter == pytest.approx(1.4e-3)
     assert nearest_drill(0.2345 * 0.0254, series="number").name == "A"
     assert nearest_drill(1.42e-3, series="metric").name == "1.40 mm"
-    with pytest.raises(UnknownNameError, match=r"there is no drill size '1\.42 mm'; did you mean"):
-        drill("1.42 mm")
+    assert drill("1.42 mm").diameter == pytest.approx(1.42e-3)
+    assert drill("1/8 in").diameter == pytest.approx(3.175e-3)
+    assert drill('0.082"').diameter == pytest.approx(0.082 * 0.0254)
+    for none in ("#99", "140 mm", "3/0 in"):
+        with pytest.raises(UnknownNameError, match="there is no drill size"):
+            drill(none)
     with pytest.raises(InputError, match=r"goes from #80 to Z"):
         nearest_drill(0.1e-3, series="number")
 

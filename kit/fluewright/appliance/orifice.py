@@ -33,6 +33,7 @@ __all__ = [
 ]
 
 _STANDARD_PRESSURE, _STANDARD_TEMPERATURE = 101325.0, 288.15  # Pa, K: of the fuel's density by ISO 6976
+_SMALLEST, _LARGEST = 0.2e-3, 20e-3  # m: between these an orifice of any diameter may have been drilled
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -233,7 +234,7 @@ def _drills() -> Mapping[str, Drill]:
 
 
 def drill(name: str) -> Drill:
-    """Return a size of drill by its name: "#54" or "54", "F", "1.40 mm".
+    """Return a size of drill by its name: "#54" or "54", "F", "1.40 mm", or a diameter such as "2.08 mm" or "1/8 in".
 
     Raises
     ------
@@ -242,8 +243,15 @@ def drill(name: str) -> Drill:
     """
     given = str(name).strip()
     metric = re.fullmatch(r"(\d*\.?\d+)\s*mm", given)
+    inches = re.fullmatch(r"(\d*\.?\d+)(?:/(\d+))?\s*(?:in\.?|inch|\")", given)
     if metric:
         given = f"{float(metric[1]):.2f} mm"
+        if given not in _drills() and _SMALLEST <= float(metric[1]) / 1e3 <= _LARGEST:
+            return Drill(name=given, diameter=float(metric[1]) / 1e3, series="metric")
+    elif inches and int(inches[2] or 1):
+        diameter = float(inches[1]) / int(inches[2] or 1) * 0.0254
+        if _SMALLEST <= diameter <= _LARGEST:
+            return Drill(name=given, diameter=diameter, series="number")
     elif re.fullmatch(r"(?:no\.?|#)?\s*\d{1,2}", given, re.IGNORECASE):
         given = "#" + re.sub(r"\D", "", given)
     found = _drills().get(given if given in _drills() else given.upper())
