@@ -85,22 +85,25 @@ def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:
         length=criteria.slope_length,
     )
     lines: dict[str, Lines] = {}
-    calm: dict[str, NDArray[np.bool_] | bool] = {}
+    swaying: dict[str, Binned] = {}
     gappy = []
     for name in criteria.limits:
         if name in frame and len(bins.first):
             binned = bins.average(frame[name].to_numpy(dtype=np.float64))
             if binned.share >= rules().present:
                 lines[name] = fit_lines(bins, binned, size=bins.moving)
-                calm[name] = _calm(bins, binned, name, criteria)
+                swaying |= {name: binned} if name in SWAYS else {}
                 gappy += [name] if binned.share < 1 else []
     badness = {
         name: how_bad(line, criteria.limits[name], significance=rules().significance)
         for name, line in lines.items()
     }
     holds = bins.inside.copy()
-    for name, bad in badness.items():
-        holds &= (bad[bins.window_of] <= 1.0) | calm[name]
+    for name, bad in sorted(badness.items(), key=lambda item: item[0] in SWAYS):
+        held = bad[bins.window_of] <= 1.0
+        if name in swaying and (holds & ~held).any():
+            held |= _calm(bins, swaying[name], name, criteria)
+        holds &= held
     if criteria.slope_length >= criteria.minimum_length:
         # Such a definition is about the whole moving window, not about its middle.
         holds = bins.covered(holds)
@@ -110,11 +113,11 @@ def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:
     return Burns(rows, bins, lines, badness, holds, light_off, criteria, tuple(gappy), unasked)
 
 
-def _calm(bins: Bins, binned: Binned, name: str, criteria: Criteria) -> NDArray[np.bool_] | bool:
+def _calm(bins: Bins, binned: Binned, name: str, criteria: Criteria) -> NDArray[np.bool_]:
     """Return in which bins a gas goes nowhere over the least length of a window, however it sways meanwhile."""
     size = round(criteria.minimum_length / bins.width)
-    if name not in SWAYS or size <= bins.moving:
-        return False
+    if size <= bins.moving:
+        return np.zeros(len(bins.inside), dtype=np.bool_)
     limit = criteria.limits[name]
     line = fit_lines(bins, binned, size=size)
     bad = how_bad(line, replace(limit, slope=limit.slope * rules().sways), significance=rules().significance)

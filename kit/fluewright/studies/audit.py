@@ -277,10 +277,14 @@ def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
     }
     window = _window_of(point)
     for name in window.columns:
-        if not given.usable(visit, name) and np.isfinite(mean := float(window[name].mean())):
+        if given.usable(visit, name):
+            continue
+        value = window[name].to_numpy(dtype=np.float64)
+        read = value[np.isfinite(value)]  # several times faster than to leave that to pandas
+        if len(read):
             made[f"{name}_instrument"] = Number(
                 quantity=name,
-                value=mean,
+                value=float(read.mean()),
                 origin="instrument",
                 basis="computed inside the instrument; shown, not used",
             )
