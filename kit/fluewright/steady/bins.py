@@ -162,9 +162,13 @@ def bin_burns(
     window_of = np.clip(np.arange(total) - moving // 2, first_of, top)
     whole = len(start) == 1
     selected = slice(int(start[0]), int(stop[0])) if whole else _ranges(start, stop)
-    begin = np.repeat(seconds[start], rows)
-    place = np.repeat(first, rows) + np.floor((seconds[selected] - begin) / width).astype(np.intp)
-    edges = np.flatnonzero(np.diff(place, prepend=-1))  # empty where there is no burn
+    age = seconds[selected] - (seconds[start[0]] if whole else np.repeat(seconds[start], rows))
+    age /= width
+    place = age.astype(np.intp)  # towards zero: no age is below it
+    place += first[0] if whole else np.repeat(first, rows)
+    edges = np.flatnonzero(
+        np.append(True, place[1:] != place[:-1])[: len(place)]
+    )  # empty where there is no burn
     filled = place[edges]
     row_start, row_stop = _bin_rows(total, filled, edges, selected, len(place))
     return Bins(
@@ -199,10 +203,10 @@ def _bin_rows(
     rows: int,
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return each bin's first row and the row after its last; an empty bin stands after the one before it."""
-    numbers = np.arange(selected.start, selected.stop) if isinstance(selected, slice) else selected
+    ends = np.append(edges, rows)[1:] - 1
     start, stop = np.zeros(total, dtype=np.intp), np.zeros(total, dtype=np.intp)
-    start[filled] = numbers[edges]
-    stop[filled] = numbers[np.append(edges, rows)[1:] - 1] + 1
+    start[filled] = edges + selected.start if isinstance(selected, slice) else selected[edges]
+    stop[filled] = 1 + (ends + selected.start if isinstance(selected, slice) else selected[ends])
     last = np.zeros(total, dtype=np.intp)
     last[filled] = filled
     last = np.maximum.accumulate(last)
