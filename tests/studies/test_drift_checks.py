@@ -171,3 +171,13 @@ def test_a_checked_channel_without_a_number_in_the_window_has_the_accuracy_as_st
     window = visit.readings.frame.iloc[:20].assign(oxygen_dry=np.nan)
     found = inputs.settled_accuracies(visit)(window)["oxygen_dry"]
     assert found.absolute == pytest.approx(0.002)  # as the demo states it
+
+
+def test_a_span_check_alone_does_not_tell_zero_from_slope() -> None:
+    """Air of 20.9 % read as 20.6 before and 20.4 after: at 5 % a slope of that is wrong by a tenth of a point."""
+    drift = Drift(before=((0.206, -0.003),), after=((0.204, -0.005),), correct=True)
+    corrected = 0.05 + drift.correction(0.05)
+    half = drift.half_width(0.05, corrected=True)
+    for true in (0.05 / 0.206 * 0.209, 0.05 / 0.204 * 0.209, 0.05 + 0.003, 0.05 + 0.005):
+        assert abs(true - corrected) <= half * (1 + 1e-9)
+    assert half < 0.004

@@ -179,10 +179,15 @@ class Drift:
     correct: bool = False
 
     def half_width(self, reading: float, *, corrected: bool = False) -> float:
-        """Return how wrong a reading may be by what the checks found: half of the drift where it was corrected."""
+        """Return how wrong a reading may be by what the checks found: half of the drift where it was corrected.
+
+        One check alone does not tell an error of the zero from one of the slope: both may be, where it was corrected.
+        """
         errors = [_error_at(checks, reading) for checks in (self.before, self.after) if checks]
         if corrected and self.correct:
-            return (max(errors) - min(errors)) / 2
+            others = [_of_slope(checks, reading) for checks in (self.before, self.after) if len(checks) == 1]
+            taken_off = sum(errors) / len(errors)
+            return max(abs(one - taken_off) for one in (*errors, *others))
         return max(map(abs, errors), default=0.0)
 
     def correction(self, reading: float) -> float:
@@ -194,6 +199,12 @@ class Drift:
         if not self.correct:
             return 0.0
         return -(_error_at(self.before, reading) + _error_at(self.after, reading)) / 2
+
+
+def _of_slope(checks: tuple[tuple[float, float], ...], reading: float) -> float:
+    """Return the error at a reading if what one check found is an error of the slope, not of the zero."""
+    ((shown, error),) = checks
+    return error * reading / shown if abs(shown) > abs(reading) else error
 
 
 def _error_at(checks: tuple[tuple[float, float], ...], reading: float) -> float:
