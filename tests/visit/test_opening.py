@@ -857,3 +857,9 @@ def test_a_limit_in_the_fields_units_is_judged_by(write_visit: Writer) -> None:
 def test_a_slip_of_unit_or_mark_is_told(write_visit: Writer, swap: dict[str, str], message: str) -> None:
     with pytest.raises(VisitError, match=message):
         open_visit(write_visit(swap=swap))
+
+
+def test_a_limit_may_be_in_thousands_of_btu(write_visit: Writer) -> None:
+    limit = '[limits.heat_input_clocked]\nvalue = "90 MBH"\nholds = "at most"\nsource = "house rule"\n'
+    visit = open_visit(write_visit(swap={"[[test_points]]": f"{limit}[[test_points]]"}))
+    assert visit.plan.limits["heat_input_clocked"].value == "90 MBH"

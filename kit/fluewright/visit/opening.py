@@ -38,6 +38,7 @@ from fluewright.visit.schema_problems import Place, problems_in, where_in
 from fluewright.visit.tables import kind_of
 from fluewright.visit.tidy import OneLog, read_log
 from fluewright.visit.times import moment_on_utc
+from fluewright.visit.wordings import unit_after
 
 PLAN = "visit.toml"
 _RANGES = (
@@ -458,7 +459,7 @@ def _number(text: str, quantity: str) -> float:
             rule="a reading is a number and its unit",
             way_out=f"Write it such as {either}, with a point for decimals and no mark between thousands",
         )
-    slope, offset = column_scale((found[2] or "").strip(), quantity)
+    slope, offset = column_scale(unit_after((found[2] or "").strip()), quantity)
     return float(found[1]) * slope + offset
 
 
