@@ -392,7 +392,7 @@ def flat(value, path=""):
         ("limits", "eadb6546f775f7a6"),
         ("appliance_types", "10f7038f72b8bb5b"),
         ("usual_ranges", "cd6052308b5312b2"),
-        ("cautions", "097d3fd68f5f871e"),
+        ("cautions", "94eec3ddc08ef206"),
     ],
 )
 def test_an_edited_word_or_digit_is_noticed(name, expected):

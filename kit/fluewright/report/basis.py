@@ -37,12 +37,13 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
     warm = "77 °F" if audit.visit.plan.report.units == "US" else "25 °C"
     condensing = audit.visit.plan.appliance.condensing
     criteria = audit.points[0].steadiness.criteria
+    still = criteria.slope_length >= criteria.minimum_length  # as published definitions have it
+    sway = "" if still else ", a gas that only sways included"
     yield (
         "Steady window",
-        f"By the definition “{criteria.name}”: slope and spread of every channel that it judges "
-        f"({_judged(audit) or 'none'}) within limits over at least {words.duration(criteria.minimum_length)}; the "
-        "latest such stretch is taken, less a margin where it follows a warm-up. A window chosen by a person is "
-        "marked so.",
+        f"By the definition “{criteria.name}”: slope and spread of every channel judged "
+        f"({_judged(audit) or 'none'}) within limits over at least {words.duration(criteria.minimum_length)}{sway}; "
+        "the latest such stretch, less a margin after a warm-up; a person's is marked so.",
         _came_by(criteria.source, criteria.status),
     )
     if _formed(audit, "efficiency_gross", "heat_input_clocked", "heat_input_manifold"):

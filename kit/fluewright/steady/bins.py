@@ -166,9 +166,8 @@ def bin_burns(
     age /= width
     place = age.astype(np.intp)  # towards zero: no age is below it
     place += first[0] if whole else np.repeat(first, rows)
-    edges = np.flatnonzero(
-        np.append(True, place[1:] != place[:-1])[: len(place)]
-    )  # empty where there is no burn
+    begins = np.append(True, place[1:] != place[:-1])[: len(place)]  # empty where there is no burn
+    edges = np.flatnonzero(begins)
     filled = place[edges]
     row_start, row_stop = _bin_rows(total, filled, edges, selected, len(place))
     return Bins(

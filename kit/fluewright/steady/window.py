@@ -252,6 +252,8 @@ def _moved(burns: Burns, chosen: _Span, system: System) -> Moved | None:
         return None
     bins, binned = burns.bins, burns.lines[name].binned
     first, last = bins.bins_of(chosen)
+    if not np.isfinite(binned[first:last]).any():
+        return None
     within = float(np.nanmean(binned[first:last]))
     before = [
         Moved(name, float(np.nanmean(binned[begin:end])), within, burns.length(begin, end))

@@ -50,8 +50,8 @@ _SAID = r"(?i)\bco\b\D{0,20}?(?P<ppm>\d+(?:\.\d+)?)\s*ppm\b"
 _PPM = 1e-6
 # What begins a line that sums up the rows above it; a pattern of Arrow's.
 _SUMMARY = (
-    r"(?i)^\W*(avg|average|mean|moyenne|mittel|durchschnitt|media|min|max|sum|total|count|number|anzahl|n\b|"
-    r"std|stdev|st\.? ?dev|sd\b|median|range)"
+    r"(?i)^\W*(avg|average|mean|moyenne|mittel|durchschnitt|media|min|minimum|max|maximum|sum|total|count|number|"
+    r"anzahl|n|std|stdev|st\.? ?dev|sd|median|range)\b"
 )
 _ASCII_BELOW_128 = frozenset({"utf-8", "utf8", "latin-1", "cp1252", "iso-8859-1"})
 
@@ -366,14 +366,10 @@ def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[st
     raw = BlockRead(lines=block.lines)
     open_quotes = _open_quotes(block, log)
     data = _blanked(block.data, open_quotes - block.first_row)
-    cut = _cut(data, layout, log, coded=worded)
-    if cut is not None and any(row.cells > layout.width for row in cut.ragged):
-        data = _without_empty_ends(data, cut.ragged, layout, log)
-        cut = _cut(data, layout, log, coded=worded)
-    if cut is None:  # a word where a number was expected: every distinct text is read by itself
-        cut = _cut(data, layout, log, coded=frozenset(layout.quantities))
-    if cut is None:
-        raise AssertionError(f"{log.file} cannot be cut into columns")
+    cut = _cut(data, layout, log, worded)
+    if any(row.cells > layout.width for row in cut.ragged):
+        shorter = _without_empty_ends(data, cut.ragged, layout, log)
+        cut = _cut(shorter, layout, log, worded) if len(shorter) < len(data) else cut
     table, rows = cut.table, np.arange(block.first_row, block.first_row + block.lines)
     if cut.ragged:
         rows = np.delete(rows, [row.row for row in cut.ragged])
@@ -414,7 +410,16 @@ class _Cut:
     ragged: Sequence[_Ragged]
 
 
-def _cut(data: bytes, layout: _Layout, log: Log, *, coded: AbstractSet[str]) -> _Cut | None:
+def _cut(data: bytes, layout: _Layout, log: Log, worded: AbstractSet[str]) -> _Cut:
+    """Cut a block into columns; where a word stands for a number, every distinct text is read by itself."""
+    cut = _cut_by(data, layout, log, coded=worded)
+    cut = cut or _cut_by(data, layout, log, coded=frozenset(layout.quantities))
+    if cut is None:
+        raise AssertionError(f"{log.file} cannot be cut into columns")
+    return cut
+
+
+def _cut_by(data: bytes, layout: _Layout, log: Log, *, coded: AbstractSet[str]) -> _Cut | None:
     """Cut a block into columns: times as text, quantities as numbers, those `coded` as their distinct texts.
 
     None where a column that is not coded holds anything but numbers and empty cells.

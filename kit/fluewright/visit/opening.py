@@ -38,7 +38,7 @@ from fluewright.visit.schema_problems import Place, problems_in, where_in
 from fluewright.visit.tables import kind_of
 from fluewright.visit.tidy import OneLog, read_log
 from fluewright.visit.times import moment_on_utc
-from fluewright.visit.wordings import unit_after
+from fluewright.visit.wordings import read_number
 
 PLAN = "visit.toml"
 _RANGES = (
@@ -355,9 +355,10 @@ def _record_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
 
 def _limit_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
     for quantity, limit in plan.limits.items():
+        known = sources.quantity(quantity)
         try:
-            _number(limit.value, quantity)
-        except RefusalError as error:
+            read_number(limit.value, known.unit, quantity, usual=known.usual_units)
+        except UnitError as error:
             yield problem_of(error, at("limits", quantity, "value"))
         if limit.holds is None and limits.side_of(quantity) is None:
             yield Problem(
@@ -459,7 +460,7 @@ def _number(text: str, quantity: str) -> float:
             rule="a reading is a number and its unit",
             way_out=f"Write it such as {either}, with a point for decimals and no mark between thousands",
         )
-    slope, offset = column_scale(unit_after((found[2] or "").strip()), quantity)
+    slope, offset = column_scale((found[2] or "").strip(), quantity)
     return float(found[1]) * slope + offset
 
 

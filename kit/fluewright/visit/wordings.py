@@ -93,15 +93,10 @@ def read_number(text: str, unit: str, name: str, *, usual: Sequence[str] = ()) -
 
 def _written_unit(unit: str, quantity: str) -> str | None:
     """Return pint's name of a unit written after a number, None where it is not known."""
-    after = unit_after(unit)
-    found = after if after != unit else unit_of(unit, quantity)
-    return None if found in {None, "1"} else found
-
-
-def unit_after(unit: str) -> str:
-    """Return pint's name of a unit that is written after numbers only, such as MBH; any other as it is."""
+    word = re.sub(r"[\s.()\[\]]", "", _signed(unit).casefold())
     known: Mapping[str, str] = wordings()["written"]
-    return known.get(re.sub(r"[\s.()\[\]]", "", _signed(unit).casefold()), unit)
+    found = known.get(word) or unit_of(unit, quantity)
+    return None if found in {None, "1"} else found
 
 
 def split_unit(heading: str) -> tuple[str, str]:
