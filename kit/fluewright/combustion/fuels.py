@@ -216,7 +216,9 @@ class Fuel:
     @property
     def oxygen_need(self) -> Values:
         """Oxygen molecules that burn one mole of fuel completely [mol/mol]."""
-        return self.carbon + self.hydrogen / 4 + self.sulfur - self.oxygen / 2
+        if "O2 needed" not in self._known:
+            self._known["O2 needed"] = self.carbon + self.hydrogen / 4 + self.sulfur - self.oxygen / 2
+        return self._known["O2 needed"]
 
     @property
     def stoichiometric_air(self) -> Values:

@@ -121,25 +121,24 @@ def _averages(value: Array, cuts: NDArray[np.intp]) -> tuple[Array, Array, int]:
     """Return mean and variance of the rows between cuts, NaN where none holds a number, and how many do."""
     read = np.isfinite(value)
     numbers = int(np.count_nonzero(read))
-    count: Array = np.diff(cuts).astype(np.float64)
+    size = len(value) // (len(cuts) - 1)
+    even = np.array_equal(cuts, np.arange(len(cuts)) * size)
+    count: Any = np.full(len(cuts) - 1, float(size)) if even else np.diff(cuts).astype(np.float64)
     reference = value[int(np.argmax(read))] if numbers else 0.0
     value = value - reference
     if numbers < len(value):
         without = np.flatnonzero(~read)
         count -= np.bincount(np.searchsorted(cuts, without, "right") - 1, minlength=len(count))
         value[without] = 0.0
+
+    def summed(part: Array) -> Array:
+        whole = part.reshape(-1, size) @ np.ones(size) if even else np.add.reduceat(part, cuts[:-1])  # faster
+        return np.asarray(whole, dtype=np.float64)
+
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean = _sums(value, cuts) / count
-        square = _sums(np.square(value, out=value), cuts) / count
+        mean = summed(value) / count
+        square = summed(np.square(value, out=value)) / count
     return mean + reference, np.maximum(square - mean**2, 0.0), numbers
-
-
-def _sums(value: Array, cuts: NDArray[np.intp]) -> Array:
-    """Return the sum of the rows between cuts, in a fraction of the time where as many lie between each two."""
-    size = len(value) // (len(cuts) - 1)
-    if np.array_equal(cuts, np.arange(len(cuts)) * size):
-        return np.asarray(value.reshape(-1, size) @ np.ones(size), dtype=np.float64)
-    return np.asarray(np.add.reduceat(value, cuts[:-1]), dtype=np.float64)
 
 
 def bin_burns(
@@ -227,33 +226,37 @@ def fit_lines(bins: Bins, binned: Binned, *, size: int) -> Lines:
     lines = np.empty((4, total))
     for start in range(0, total, _BLOCK):  # in blocks, so that the temporaries stay in the cache
         stop = min(start + _BLOCK, total)
-        lines[:, start:stop] = _lines(mean[start : stop + extra], within[start : stop + extra], size)
+        _lines(mean[start : stop + extra], within[start : stop + extra], size, out=lines[:, start:stop])
     lines[:2] /= bins.width
     return Lines(lines[0], lines[1], lines[2], lines[3], binned.mean)
 
 
-def _lines(mean: Array, within: Array, size: int) -> Array:
-    """Return slope and its error [unit/bin], spread and mean [unit] of each window of `size` bins."""
+def _lines(mean: Array, within: Array, size: int, *, out: Array) -> None:
+    """Put slope and its error [unit/bin], spread and mean [unit] of each window of `size` bins into the rows of `out`."""
     read = np.isfinite(mean)
     whole = bool(read.all())
     reference = float(mean[int(np.argmax(read))]) if read.any() else 0.0
     y = mean - reference if whole else np.where(read, mean - reference, 0.0)
-    n: Any = float(size)
-    t: Any = 0.0
-    tt: Any = size * (size**2 - 1) / 12  # of places about the middle of a whole window
-    if not whole:
-        weights, place = read.astype(np.float64), np.arange(size) - (size - 1) / 2
-        n, t, tt = (np.correlate(weights, place**power, "valid") for power in range(3))
-    (sy, yy, inner), ty = _moving(
+    (sy, yy, inner), tilted = _moving(
         np.stack((y, y * y, within if whole else np.where(read, within, 0.0))), size
     )
+    n: Any = float(size)
+    across: Any = size * (size**2 - 1) / 12  # of places about the middle of a whole window
     with np.errstate(invalid="ignore", divide="ignore"):
-        across = tt - t * t / n
-        slope = (ty - t * sy / n) / across
-        rest = np.maximum(yy - sy * sy / n - slope**2 * across, 0.0) / (n - 2)
-        lines = np.stack((slope, np.sqrt(rest / across), np.sqrt(rest + inner / n), sy / n + reference))
-    lines[:, n < max(3, size / 2)] = np.nan
-    return lines
+        if not whole:
+            weights, place = read.astype(np.float64), np.arange(size) - (size - 1) / 2
+            n, t, tt = (np.correlate(weights, place**power, "valid") for power in range(3))
+            across = tt - t * t / n
+            tilted = tilted - t * sy / n
+        slope, error, spread, level = out
+        np.multiply(sy, 1 / n, out=level)
+        np.multiply(tilted, 1 / across, out=slope)
+        rest = yy - sy * level - tilted * slope
+        rest = np.maximum(rest, 0.0, out=rest) * (1 / (n - 2))
+        np.sqrt(rest * (1 / across), out=error)
+        np.sqrt(rest + inner * (1 / n), out=spread)
+    level += reference
+    out[:, n < max(3, size / 2)] = np.nan
 
 
 def _moving(values: Array, size: int) -> tuple[Array, Array]:

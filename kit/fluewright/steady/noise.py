@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fluewright import sources
+from fluewright.steady.sums import Sums, sums_of
 from fluewright.units import Array
 
 _COVERAGE = 0.95
@@ -27,35 +28,38 @@ class Noise:
 def mean_noise(value: Array) -> Noise:
     """Return the noise of the mean of readings taken at equal steps, about their straight line.
 
+    Parameters
+    ----------
+    value : array (readings,)
+        Finite readings [unit], at least one, in order of time; a missing one is taken as a step not made.
+    """
+    found = sums_of(value)
+    assert found is not None
+    return noise_of(found)
+
+
+def noise_of(sums: Sums) -> Noise:
+    """Return the noise of the mean of a channel, about its straight line.
+
     The line is left out because a drift within the window is part of what the window's mean means. The
     memory is the larger of two estimates of the integrated autocorrelation time: the initial monotone
     sequence of Geyer [1]_ and a first-order autoregression with the bias correction of Marriott and Pope
     [2]_; autocovariances are corrected for the mean and slope taken out of them. Of fewer than eight
-    readings the scatter counts as independent.
-
-    Parameters
-    ----------
-    value : array (readings,)
-        Finite readings [unit], in order of time; a missing one is taken as a step not made.
+    readings the scatter counts as independent. A long record counts by its batches: its mean, and so the error of it,
+    stay the same.
 
     References
     ----------
     .. [1] C. J. Geyer, Statistical Science 7 (1992) 473-483 (value from memory).
     .. [2] F. H. C. Marriott and J. A. Pope, Biometrika 41 (1954) 390-402 (value from memory).
     """
-    averages = sources.table("steady")["averages"]
-    fewest = float(averages["fewest_degrees_of_freedom"])
-    count = len(value)
+    fewest = float(sources.table("steady")["averages"]["fewest_degrees_of_freedom"])
+    count, value = sums.count, sums.batches
     if count < _FEWEST_FOR_MEMORY:
         error = float(np.std(value, ddof=1)) / math.sqrt(count) if count > 1 else 0.0
         return Noise(
             standard_error=error, effective_samples=float(count), degrees_of_freedom=max(count - 1.0, fewest)
         )
-    batch = -(-count // int(averages["settled_batches"]))
-    if (
-        batch > 1
-    ):  # a long record is averaged in batches first: its mean, and so the error of it, stay the same
-        value = value[: count // batch * batch].reshape(-1, batch).mean(axis=1)
     rest = _straightened(value)
     size = len(rest)
     variance = float(rest @ rest) / size
@@ -64,7 +68,7 @@ def mean_noise(value: Array) -> Noise:
             standard_error=0.0, effective_samples=float(count), degrees_of_freedom=max(count - 2.0, fewest)
         )
     estimates = [_monotone_sequence(rest)]
-    if batch == 1:  # batches of an autoregression are none, and there are then enough of them without it
+    if size == count:  # batches of an autoregression are none, and there are then enough of them without it
         estimates.append(_autoregression(rest))
     memory, spread = max(estimates, key=lambda pair: pair[0] * pair[1])
     return Noise(

@@ -9,15 +9,14 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from types import MappingProxyType
-from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from fluewright import sources, units
 from fluewright.errors import InputError
-from fluewright.steady.noise import half_width, mean_noise
+from fluewright.steady.noise import half_width, noise_of
+from fluewright.steady.sums import Times, sums_of
 from fluewright.steady.window import Window
 from fluewright.units import Array
 from fluewright.visit import StatedAccuracy, on_display
@@ -91,14 +90,20 @@ def settled_point(
     if not len(rows):
         raise InputError(f"the window of test point '{name}', {window.start} to {window.end}, holds no row")
     left_out = sources.table("steady")["averages"]["left_out"]
-    time = _Time(pd.DatetimeIndex(rows.index))
+    times = Times.of(_seconds(pd.DatetimeIndex(rows.index)))
     means = {}
     for column in (str(name) for name in rows.columns if name not in left_out):
         accuracy = accuracies.get(column) or assumed_accuracy(column)
-        mean = _channel_mean(column, rows[column].to_numpy(dtype=np.float64), time, accuracy)
+        mean = _channel_mean(column, rows[column].to_numpy(dtype=np.float64), times, accuracy)
         if mean is not None:
             means[column] = mean
     return SettledPoint(name=name, window=window, means=MappingProxyType(means))
+
+
+def _seconds(index: pd.DatetimeIndex) -> Array:
+    """Return the times [s] of rows since the first of them."""
+    count = index.asi8
+    return np.asarray((count - count[0]) * (pd.Timedelta(1, index.unit) / pd.Timedelta(seconds=1)))
 
 
 def spot_mean(
@@ -138,50 +143,15 @@ def stated_or_assumed(stated: StatedAccuracy, quantity: str) -> StatedAccuracy:
     return replace(stated, absolute=assumed.absolute, of_reading=assumed.of_reading)
 
 
-class _Time:
-    """The times [s] of a window's rows about their middle; most channels lack the same rows, so the last are kept."""
-
-    def __init__(self, index: pd.DatetimeIndex) -> None:
-        count = index.asi8
-        self._centred = (count - count[0]).astype(np.float64)
-        self._centred *= pd.Timedelta(1, index.unit) / pd.Timedelta(seconds=1)
-        self._centred -= self._centred.mean()
-        self._kept = self._without(np.zeros(0, np.intp))
-
-    def _without(self, missing: NDArray[np.intp]) -> _Kept:
-        times = np.delete(self._centred, missing) if len(missing) else self._centred
-        times = times - times.mean()
-        return _Kept(missing, times, float(times @ times))
-
-    def slope(self, number: Array, missing: NDArray[np.intp]) -> float:
-        """Return the slope [unit/s] of the line through the readings of all rows but those `missing`."""
-        kept = self._kept
-        if not np.array_equal(kept.missing, missing):
-            kept = self._kept = self._without(missing)
-        return float(number @ kept.times) / kept.square if kept.square > 0 else 0.0
-
-
-class _Kept(NamedTuple):
-    """Rows that some channels lack, the times [s] of all others about their middle, and the sum of their squares."""
-
-    missing: NDArray[np.intp]
-    times: Array
-    square: float
-
-
 def _channel_mean(
-    quantity: str, value: Array, time: _Time | None, accuracy: StatedAccuracy
+    quantity: str, value: Array, times: Times | None, accuracy: StatedAccuracy
 ) -> ChannelMean | None:
     """Return the mean of a channel, or None where no row holds a number."""
-    read = np.isfinite(value)
-    missing = np.flatnonzero(~read)
-    if len(missing) == len(value):
+    sums = sums_of(value, times)
+    if sums is None:
         return None
-    number = value[read] if len(missing) else value
-    mean = float(number.mean())
-    slope = 0.0 if time is None else time.slope(number, missing)
-    noise = mean_noise(number)
-    bias = _bias(quantity, mean, slope, accuracy)
+    noise, mean = noise_of(sums), sums.mean
+    bias = _bias(quantity, mean, sums.slope, accuracy)
     width = half_width(bias=bias, noise=noise.standard_error, degrees_of_freedom=noise.degrees_of_freedom)
     shown = max(mean, sources.quantity(quantity).floor)
     return ChannelMean(
@@ -191,15 +161,15 @@ def _channel_mean(
         bias=bias,
         low=max(shown - width, sources.quantity(quantity).floor),
         high=shown + width,
-        samples=len(number),
+        samples=sums.count,
         effective_samples=noise.effective_samples,
-        slope=slope,
-        least=float(number.min()),
-        greatest=float(number.max()),
+        slope=sums.slope,
+        least=sums.least,
+        greatest=sums.greatest,
         instrument=accuracy.instrument,
         accuracy_stated=accuracy.stated,
         degrees_of_freedom=noise.degrees_of_freedom,
-        missing=len(value) - len(number),
+        missing=len(value) - sums.count,
     )
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from threadpoolctl import ThreadpoolController
 
 from fluewright import combustion, sources, units
 from fluewright.appliance import (
@@ -68,6 +70,7 @@ _MONOXIDE = "carbon_monoxide_dry"
 _TRACE = 1e-4  # of the SI unit: a unit for traces, such as ppm
 _NO_OXYGEN = 1e-3  # a column in such a unit that never holds more is of another unit, chosen here
 _MISSING = 0.1  # share of the rows of a window without a number that is told beside the mean of the others
+_ALGEBRA = ThreadpoolController()  # threads that wait by turning: these arrays are too small for them
 _FRESH_AIR = 0.2  # a whole log at or above this share of oxygen held no flue gas
 
 
@@ -360,7 +363,7 @@ def _stretches(
 
 
 def _worst(
-    visit: Visit, fuel: Fuel, cycles: Cycles, rows: pd.DataFrame, bounds: pd.DataFrame
+    visit: Visit, fuel: Fuel, cycles: Future[Cycles], rows: pd.DataFrame, bounds: pd.DataFrame
 ) -> CarbonMonoxideRows | None:
     """Return the worst carbon monoxide of the rows that count to a test point."""
     oxygen = next((name for name in DILUTION if name in rows and given.usable(visit, name)), None)
@@ -370,7 +373,7 @@ def _worst(
         fuel=fuel,
         half_widths=given.half_widths(visit),
         oxygen_name=oxygen,
-        light_off=in_light_off(cycles, pd.DatetimeIndex(rows.index)),
+        light_off=in_light_off(cycles.result(), pd.DatetimeIndex(rows.index)),
     )
 
 
@@ -452,6 +455,11 @@ def audit(visit: Visit) -> Audit:
     UnknownNameError
         The fuel or the type of appliance is not known.
     """
+    with _ALGEBRA.limit(limits=1):
+        return _audited(visit)
+
+
+def _audited(visit: Visit) -> Audit:
     fuel = check(visit)
     rng = np.random.default_rng(core.SEED)
     shared = given.shared_inputs(visit, fuel, rng)
@@ -464,20 +472,22 @@ def audit(visit: Visit) -> Audit:
     rows, bounds = _every_row(visit)
     stretches = _stretches(visit, rows, bounds)
     windows = [point.steadiness.by_rules for point in settling if point.steadiness.by_rules]
-    cycles = cycles_of(visit, windows=windows, rows=rows, bounds=bounds)
-    formed = [
-        _formed(
-            visit,
-            fuel,
-            shared,
-            point,
-            draws=next(drawn) if point.settled is not None else {},
-            stretch=stretches[point.rows.name],
-            cycles=cycles,
-            rng=rng,
-        )
-        for point in settling
-    ]
+    with ThreadPoolExecutor(1) as beside:  # what takes all rows leaves the interpreter to what takes few
+        cycles = beside.submit(cycles_of, visit, windows=windows, rows=rows, bounds=bounds)
+        worst = {name: beside.submit(_worst, visit, fuel, cycles, *part) for name, part in stretches.items()}
+        formed = [
+            _formed(
+                visit,
+                fuel,
+                shared,
+                point,
+                draws=next(drawn) if point.settled is not None else {},
+                stretch=stretches[point.rows.name],
+                worst=worst[point.rows.name],
+                rng=rng,
+            )
+            for point in settling
+        ]
     points = tuple(one.point for one in formed)
     evaluated = {one.point.name: one.evaluated for one in formed}
     known = {one.point.settled.window: one.known for one in formed if one.point.settled is not None}
@@ -500,7 +510,13 @@ def audit(visit: Visit) -> Audit:
         fuel=fuel,
         points=points,
         cycles=burner_cycles(
-            visit, fuel, cycles, shared=shared, accuracies=accuracies, known=known, bounds=bounds
+            visit,
+            fuel,
+            cycles.result(),
+            shared=shared,
+            accuracies=accuracies,
+            known=known,
+            bounds=bounds,
         ),
         judgements=judged,
         verdict=verdict(judged, missing=missing, unlimited=unlimited),
@@ -552,7 +568,7 @@ def _formed(
     *,
     draws: Mapping[str, units.Array],
     stretch: tuple[pd.DataFrame, pd.DataFrame],
-    cycles: Cycles,
+    worst: Future[CarbonMonoxideRows | None],
     rng: np.random.Generator,
 ) -> _Formed:
     """Return a test point with its results; without a window it has none but those of clocking and of all its rows."""
@@ -585,12 +601,12 @@ def _formed(
             contributions=core.contributions(fuel, shared.fuel_draws, inputs, settings, of=_RANKED)
             if settled is not None
             else {},
-            carbon_monoxide=_worst(visit, fuel, cycles, *stretch),
             flame=_flame(fuel, values, centers) if settled is not None else None,
             state=_state(point, numbers),
             stage=stage_of(visit, point.rows),
             balance=balance(fuel, shared.fuel_draws, inputs, settings) if settled is not None else None,
             blower=blower_shifts(visit, point.rows, point.frame),
+            carbon_monoxide=worst.result(),
         ),
         evaluated=evaluated,
         known=Settled(

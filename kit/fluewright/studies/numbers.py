@@ -108,13 +108,13 @@ def chain(fuel: Fuel, inputs: Mapping[str, Array], settings: Settings) -> Mappin
             # Both of a cell of their own. The gas that the cell reads still holds some water.
             left = combustion.saturation_pressure(inputs["sample_dew_point"]) / inputs["barometric_pressure"]
             dried = inputs["carbon_dioxide_dry"] / (1 - left)
-            results["carbon_dioxide_difference"] = dried - flue.carbon_dioxide_dry
+            results["carbon_dioxide_difference"] = dried - results["carbon_dioxide_dry_computed"]
         if settings.subtract_ambient and {"carbon_monoxide_dry", "carbon_monoxide_ambient"} <= inputs.keys():
             # A number beside the others: no limit is judged by it.
             cleared = replace(flue, ambient_carbon_monoxide=inputs["carbon_monoxide_ambient"])
             results["carbon_monoxide_air_free_less_ambient"] = cleared.carbon_monoxide_air_free
         if "flue_temperature" in inputs:
-            results["dew_point_margin"] = inputs["flue_temperature"] - flue.water_dew_point
+            results["dew_point_margin"] = inputs["flue_temperature"] - results["water_dew_point"]
             if "air_temperature" in inputs:
                 results |= _loss_results(flue, inputs, settings)
     if {"supply_temperature", "return_temperature"} <= inputs.keys():

@@ -370,7 +370,7 @@ def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[st
     if any(row.cells > layout.width for row in cut.ragged):
         shorter = _without_empty_ends(data, cut.ragged, layout, log)
         cut = _cut(shorter, layout, log, worded) if len(shorter) < len(data) else cut
-    table, rows = cut.table, np.arange(block.first_row, block.first_row + block.lines)
+    table, cells, rows = cut.table, cut.cells, np.arange(block.first_row, block.first_row + block.lines)
     if cut.ragged:
         rows = np.delete(rows, [row.row for row in cut.ragged])
     if len(rows) != table.num_rows:
@@ -389,8 +389,11 @@ def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[st
     if len(open_quotes):
         closed = ~np.isin(rows, open_quotes)
         table, rows = table.filter(pa.array(closed)), rows[closed]
+        cells = {quantity: column.taken(closed) for quantity, column in cells.items()}
     if len(rows):
-        _read_rows(table, rows, block, layout, log, raw)
+        raw.worded |= cut.worded
+        raw.extremes |= cut.extremes
+        _read_rows(table, cells, rows, block, layout, log, raw)
     return raw
 
 
@@ -404,9 +407,16 @@ class _Ragged(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Cut:
-    """A block cut into columns, and the rows that do not fit."""
+    """A block cut into columns: their texts or numbers, the cells of each quantity, and the rows that do not fit.
+
+    `worded` names the quantities whose cells are not all numbers or empty; `extremes` are the least and the greatest
+    number of each.
+    """
 
     table: pa.Table
+    cells: Mapping[str, Cells]
+    worded: AbstractSet[str]
+    extremes: Mapping[str, tuple[float, float]]
     ragged: Sequence[_Ragged]
 
 
@@ -445,7 +455,10 @@ def _cut_by(data: bytes, layout: _Layout, log: Log, *, coded: AbstractSet[str]) 
                 column_names=[str(n) for n in range(layout.width)],
             ),
             parse_options=pacsv.ParseOptions(
-                delimiter=log.delimiter, ignore_empty_lines=False, invalid_row_handler=note
+                delimiter=log.delimiter,
+                quote_char='"' if b'"' in data else False,  # faster without
+                ignore_empty_lines=False,
+                invalid_row_handler=note,
             ),
             convert_options=pacsv.ConvertOptions(
                 include_columns=list(types),
@@ -458,13 +471,28 @@ def _cut_by(data: bytes, layout: _Layout, log: Log, *, coded: AbstractSet[str]) 
         )
     except pa.ArrowInvalid:
         return None
-    numbers = [table.column(name) for name, kind in types.items() if kind == pa.float64()]
-    return _Cut(table=table, ragged=ragged) if all(map(_holds_numbers, numbers)) else None
+    cells, worded, extremes = {}, set(), {}
+    for quantity, place in layout.quantities.items():  # one after the other: a column stays in the cache
+        column = _whole(table.column(str(place)))
+        plain = pa.types.is_floating(column.type)
+        if plain and not _holds_numbers(column):
+            return None
+        cells[quantity] = _decoded(column, _writing(log, quantity))
+        worded |= {quantity} if not plain and _holds_words(cells[quantity].states) else set()
+        extremes[quantity] = _extremes(cells[quantity].values)
+    return _Cut(table=table, cells=cells, worded=worded, extremes=extremes, ragged=ragged)
 
 
-def _holds_numbers(column: pa.ChunkedArray) -> bool:
-    """Tell whether every cell is a number or empty: "nan" and "inf" are words, and make the sum no number."""
-    return math.isfinite(pc.sum(column).as_py() or 0.0)
+def _holds_numbers(column: pa.DoubleArray) -> bool:
+    """Tell whether every cell is a number or empty: "nan" and "inf" are words, and make the sum no number.
+
+    What stands in memory where a cell is empty counts as well, so a sound column may be told to hold words, never one
+    of words to hold none.
+    """
+    if not len(column):
+        return True
+    held = np.frombuffer(column.buffers()[1], np.float64)
+    return math.isfinite(held[column.offset : column.offset + len(column)].sum())
 
 
 def _open_quotes(block: _Block, log: Log) -> NDArray[np.int64]:
@@ -664,19 +692,19 @@ def _dated(log: Log) -> bool:
 
 
 def _read_rows(
-    table: pa.Table, rows: NDArray[np.int64], block: _Block, layout: _Layout, log: Log, raw: BlockRead
+    table: pa.Table,
+    cells: Mapping[str, Cells],
+    rows: NDArray[np.int64],
+    block: _Block,
+    layout: _Layout,
+    log: Log,
+    raw: BlockRead,
 ) -> None:
-    columns = {place: _whole(table.column(str(place))) for place in map(int, table.column_names)}
-    stamps = columns[layout.time[0]]
+    columns = {place: table.column(str(place)) for place in map(int, table.column_names)}
+    stamps = _whole(columns[layout.time[0]])
     if len(layout.time) > 1:
-        stamps = pc.binary_join_element_wise(*(columns[place] for place in layout.time), " ")
+        stamps = pc.binary_join_element_wise(*(_whole(columns[place]) for place in layout.time), " ")
     times = read_times(stamps, form=log.time.format, writing=_writing(log), dated=_dated(log))
-    cells = {
-        quantity: _decoded(columns[place], _writing(log, quantity))
-        for quantity, place in layout.quantities.items()
-    }
-    raw.worded |= {quantity for quantity, column in cells.items() if _holds_words(column.states)}
-    raw.extremes |= {quantity: _extremes(column.values) for quantity, column in cells.items()}
     keep = times.valid
     for place in layout.surplus:
         keep = keep & pc.equal(
@@ -710,12 +738,12 @@ def _whole(column: pa.ChunkedArray) -> pa.Array:
 
 def _holds_words(states: NDArray[np.int8] | None) -> bool:
     """Tell whether any cell is neither a number nor empty."""
-    return states is not None and bool(states.max() > Cell.EMPTY or states.min() < Cell.NUMBER)
+    return states is not None and bool(np.any((states != Cell.NUMBER) & (states != Cell.EMPTY)))
 
 
 def _extremes(values: Array) -> tuple[float, float]:
     """Return the least and the greatest number, NaN where there is none."""
-    return float(np.fmin.reduce(values)), float(np.fmax.reduce(values))
+    return float(np.fmin.reduce(values, initial=np.nan)), float(np.fmax.reduce(values, initial=np.nan))
 
 
 def _decoded(column: pa.Array, writing: Writing) -> Cells:
