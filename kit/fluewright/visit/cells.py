@@ -50,6 +50,12 @@ class Cells:
         bounds = None if self.bounds is None else self.bounds[places]
         return Cells(values=self.values[places], states=states, bounds=bounds)
 
+    def scaled(self, scale: tuple[float, float]) -> Cells:
+        """Return the cells in another unit: times a slope, and an offset added."""
+        slope, offset = scale
+        bounds = None if self.bounds is None else self.bounds * slope + offset
+        return Cells(values=self.values * slope + offset, states=self.states, bounds=bounds)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Writing:

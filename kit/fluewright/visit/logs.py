@@ -182,12 +182,13 @@ def problem_in(log: Log, row: int | None, what: str, rule: str, way_out: str) ->
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Layout:
-    """Where in a row the map's columns stand."""
+    """Where in a row the map's columns stand, and slope and offset from the unit of each to SI."""
 
     width: int
     names: tuple[str, ...]
     time: tuple[int, ...]
     quantities: Mapping[str, int]
+    scales: Mapping[str, tuple[float, float]]
     surplus: tuple[int, ...]
     first_row: int
 
@@ -247,6 +248,7 @@ def _layout(head: list[str], sample: list[str], log: Log) -> _Layout:
         names=tuple(names),
         time=time,
         quantities=quantities,
+        scales={one.quantity: column_scale(one.unit, one.quantity) for one in log.columns.values()},
         surplus=surplus,
         first_row=log.header_row + 1,
     )
@@ -327,7 +329,8 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
         for block in chain([first.after(log.header_row, length=position)], blocks):
             if not block.data:
                 continue
-            waiting.append(pool.submit(_read_block, block, layout, log, frozenset(raw.worded)))
+            rooms = raw.ahead(block.first_row - layout.first_row, block.lines)
+            waiting.append(pool.submit(_read_block, block, layout, log, frozenset(raw.worded), rooms))
             if len(waiting) > _WORKERS:
                 raw.follow(waiting.popleft().result())
         for block_read in waiting:
@@ -342,8 +345,7 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
 
 def _begun(lines: Sequence[str], layout: _Layout, log: Log, *, room: int) -> RawLog:
     """Return the log before its rows are read: with its headings, and what is not read of it."""
-    scales = _scales(log)
-    raw = RawLog(scales, room=room)
+    raw = RawLog(tuple(layout.quantities), room=room)
     below = _cells_of(lines[log.header_row], log) if log.header_row < len(lines) else []
     below = (below + [""] * layout.width)[: layout.width]
     headings = list(zip(layout.names, below, strict=True))
@@ -362,14 +364,17 @@ def _shown(line: bytes) -> str:
     return line.decode("utf-8", "replace")
 
 
-def _read_block(block: _Block, layout: _Layout, log: Log, worded: AbstractSet[str]) -> BlockRead:
+def _read_block(
+    block: _Block, layout: _Layout, log: Log, worded: AbstractSet[str], rooms: Mapping[str, Array]
+) -> BlockRead:
+    """Read a block; `rooms` is where its numbers go, `worded` are the quantities in which words were met before."""
     raw = BlockRead(lines=block.lines)
     open_quotes = _open_quotes(block, log)
     data = _blanked(block.data, open_quotes - block.first_row)
-    cut = _cut(data, layout, log, worded)
+    cut = _cut(data, layout, log, worded, rooms)
     if any(row.cells > layout.width for row in cut.ragged):
         shorter = _without_empty_ends(data, cut.ragged, layout, log)
-        cut = _cut(shorter, layout, log, worded) if len(shorter) < len(data) else cut
+        cut = _cut(shorter, layout, log, worded, rooms) if len(shorter) < len(data) else cut
     table, cells, rows = cut.table, cut.cells, np.arange(block.first_row, block.first_row + block.lines)
     if cut.ragged:
         rows = np.delete(rows, [row.row for row in cut.ragged])
@@ -420,16 +425,20 @@ class _Cut:
     ragged: Sequence[_Ragged]
 
 
-def _cut(data: bytes, layout: _Layout, log: Log, worded: AbstractSet[str]) -> _Cut:
+def _cut(
+    data: bytes, layout: _Layout, log: Log, worded: AbstractSet[str], rooms: Mapping[str, Array]
+) -> _Cut:
     """Cut a block into columns; where a word stands for a number, every distinct text is read by itself."""
-    cut = _cut_by(data, layout, log, coded=worded)
-    cut = cut or _cut_by(data, layout, log, coded=frozenset(layout.quantities))
+    cut = _cut_by(data, layout, log, rooms, coded=worded)
+    cut = cut or _cut_by(data, layout, log, rooms, coded=frozenset(layout.quantities))
     if cut is None:
         raise AssertionError(f"{log.file} cannot be cut into columns")
     return cut
 
 
-def _cut_by(data: bytes, layout: _Layout, log: Log, *, coded: AbstractSet[str]) -> _Cut | None:
+def _cut_by(
+    data: bytes, layout: _Layout, log: Log, rooms: Mapping[str, Array], *, coded: AbstractSet[str]
+) -> _Cut | None:
     """Cut a block into columns: times as text, quantities as numbers, those `coded` as their distinct texts.
 
     None where a column that is not coded holds anything but numbers and empty cells.
@@ -474,25 +483,38 @@ def _cut_by(data: bytes, layout: _Layout, log: Log, *, coded: AbstractSet[str]) 
     cells, worded, extremes = {}, set(), {}
     for quantity, place in layout.quantities.items():  # one after the other: a column stays in the cache
         column = _whole(table.column(str(place)))
-        plain = pa.types.is_floating(column.type)
-        if plain and not _holds_numbers(column):
+        plain, room = pa.types.is_floating(column.type), rooms[quantity][: len(column)]
+        if not plain:
+            cells[quantity] = _decoded(column, _writing(log, quantity), layout.scales[quantity])
+        elif (numbers := _numbers(column, layout.scales[quantity], room)) is not None:
+            cells[quantity] = numbers
+        else:
             return None
-        cells[quantity] = _decoded(column, _writing(log, quantity))
         worded |= {quantity} if not plain and _holds_words(cells[quantity].states) else set()
         extremes[quantity] = _extremes(cells[quantity].values)
     return _Cut(table=table, cells=cells, worded=worded, extremes=extremes, ragged=ragged)
 
 
-def _holds_numbers(column: pa.DoubleArray) -> bool:
-    """Tell whether every cell is a number or empty: "nan" and "inf" are words, and make the sum no number.
+def _numbers(column: pa.DoubleArray, scale: tuple[float, float], room: Array) -> Cells | None:
+    """Put a column of numbers and empty cells into `room`, in SI; None where it may hold a word such as "nan" or "inf".
 
-    What stands in memory where a cell is empty counts as well, so a sound column may be told to hold words, never one
-    of words to hold none.
+    Such a word makes the sum no number. What stands in memory where a cell is empty counts as well, so that a sound
+    column may be told to hold words, never one of words to hold none.
     """
     if not len(column):
-        return True
-    held = np.frombuffer(column.buffers()[1], np.float64)
-    return math.isfinite(held[column.offset : column.offset + len(column)].sum())
+        return Cells(values=room)
+    here = slice(column.offset, column.offset + len(column))
+    held = np.frombuffer(column.buffers()[1], np.float64)[here]
+    if not math.isfinite(held.sum()):
+        return None
+    np.multiply(held, scale[0], out=room)
+    if scale[1]:
+        room += scale[1]
+    if not column.null_count:
+        return Cells(values=room)
+    filled = np.unpackbits(np.frombuffer(column.buffers()[0], np.uint8), bitorder="little")[here]
+    room[np.flatnonzero(filled == 0)] = np.nan
+    return Cells(values=room, states=(1 - filled).view(np.int8) * np.int8(Cell.EMPTY))
 
 
 def _open_quotes(block: _Block, log: Log) -> NDArray[np.int64]:
@@ -593,9 +615,10 @@ def _keep_monoxide(
     for quantity in layout.quantities:
         for places in widths.values() if quantity.startswith(_MONOXIDE) else ():
             columns = list(zip(*(cells[one] for one in places), strict=True))
-            held = _held_of(columns, quantity, layout, log, cut=rows[places] == cut_row)
+            slope, offset = layout.scales[quantity]
+            held = _held_of(columns, quantity, layout, log, cut=rows[places] == cut_row) * slope + offset
             if quantity == f"{_MONOXIDE}dry":
-                held = np.fmax(held, _said_of([texts[one] for one in places], log))
+                held = np.fmax(held, _said_of([texts[one] for one in places]))
             raw.misfits.setdefault(quantity, []).append((block.first_row + rows[places], held))
 
 
@@ -617,7 +640,7 @@ def _held_of(
     if surplus < 0:
         texts = (one.states == TEXT for one in cells.values() if one.states is not None)
         text = ~cut & _any(texts, len(cut))
-        moved &= _impossible_before(cells, place, layout, log, rows=len(cut))
+        moved &= _impossible_before(cells, place, layout, rows=len(cut))
     else:
         moved &= _any((np.isfinite(cells[one].values) for one in inside if one >= layout.width), len(cut))
     ends = {one: _most(read) for one, read in cells.items()}
@@ -647,11 +670,11 @@ def _any(masks: Iterable[Mask], rows: int) -> Mask:
 
 
 def _impossible_before(
-    cells: Mapping[int, Cells], place: int, layout: _Layout, log: Log, *, rows: int
+    cells: Mapping[int, Cells], place: int, layout: _Layout, *, rows: int
 ) -> Mask:
     """Tell in which rows a cell before a column holds what the column it would belong to cannot hold."""
     impossible = []
-    for quantity, (slope, offset) in _scales(log).items():
+    for quantity, (slope, offset) in layout.scales.items():
         other = layout.quantities[quantity]
         if other < place and other in cells:
             known, value = sources.quantity(quantity), cells[other].values * slope + offset
@@ -661,17 +684,10 @@ def _impossible_before(
     return _any(impossible, rows)
 
 
-def _said_of(texts: Sequence[str], log: Log) -> Array:
-    """Return the dry carbon monoxide that remarks name, in its column's unit; NaN where they name none."""
+def _said_of(texts: Sequence[str]) -> Array:
+    """Return the dry carbon monoxide [mol/mol] that remarks name; NaN where they name none."""
     found = pc.struct_field(pc.extract_regex(pa.array(texts, pa.string()), _SAID), "ppm")
-    slope, offset = _scales(log)[f"{_MONOXIDE}dry"]
-    named = pc.cast(found, pa.float64()).to_numpy(zero_copy_only=False)
-    return np.asarray((named * _PPM - offset) / slope, np.float64)
-
-
-def _scales(log: Log) -> Mapping[str, tuple[float, float]]:
-    """Return slope and offset from the unit of each column to SI."""
-    return {one.quantity: column_scale(one.unit, one.quantity) for one in log.columns.values()}
+    return np.asarray(pc.cast(found, pa.float64()).to_numpy(zero_copy_only=False) * _PPM, np.float64)
 
 
 def _writing(log: Log, quantity: str = "") -> Writing:
@@ -746,16 +762,12 @@ def _extremes(values: Array) -> tuple[float, float]:
     return float(np.fmin.reduce(values, initial=np.nan)), float(np.fmax.reduce(values, initial=np.nan))
 
 
-def _decoded(column: pa.Array, writing: Writing) -> Cells:
-    if pa.types.is_string(column.type):  # the column of times may hold a quantity as well
+def _decoded(column: pa.Array, writing: Writing, scale: tuple[float, float] = (1.0, 0.0)) -> Cells:
+    """Return the cells of a column of texts in another unit by `scale`, each distinct text read once."""
+    if pa.types.is_string(column.type):  # such as the column of times, which may hold a quantity as well
         column = column.dictionary_encode()
-    if pa.types.is_dictionary(column.type):
-        distinct = read_cells(column.dictionary, writing=writing)
-        return distinct.taken(column.indices.to_numpy(zero_copy_only=False))
-    if not column.null_count:
-        return Cells(values=column.to_numpy())
-    values = column.fill_null(math.nan).to_numpy()
-    return Cells(values=values, states=np.isnan(values).view(np.int8) * np.int8(Cell.EMPTY))
+    distinct = read_cells(column.dictionary, writing=writing).scaled(scale)
+    return distinct.taken(column.indices.to_numpy(zero_copy_only=False))
 
 
 def _texts(column: pa.DictionaryArray, cells: Cells, rows: NDArray[np.int64], keep: Mask) -> dict[int, str]:

@@ -52,7 +52,7 @@ class TimedRows:
 
 @dataclass(slots=True, kw_only=True)
 class BlockRead:
-    """What was read of one block of lines.
+    """What was read of one block of lines, in SI.
 
     `unreadable` holds the first times that could not be read, by row, and `unreadable_rows` counts them all.
     `worded` names the quantities whose cells are not all numbers; `extremes` holds the least and the greatest number
@@ -99,8 +99,16 @@ class Growing:
         self._array = np.empty(max(room, 1), kind)  # not zeros: those would come in small pages, one by one
         self._count = 0
 
-    def append(self, part: NDArray[Any] | None, length: int, scale: tuple[float, float] = (1.0, 0.0)) -> None:
-        """Append `length` values, times a slope and an offset added to them; None is that many zeros."""
+    def ahead(self, place: int, length: int) -> NDArray[Any]:
+        """Return where the values from `place` on will stand if all before them are kept, to be written beforehand.
+
+        `append` takes them from there. Where there is no such room it is room elsewhere.
+        """
+        ahead = self._array[place : place + length]
+        return ahead if len(ahead) == length else np.empty(length, self._array.dtype)
+
+    def append(self, part: NDArray[Any] | None, length: int) -> None:
+        """Append `length` values; None is that many zeros."""
         end = self._count + length
         if end > len(self._array):
             grown = np.empty(2 * end, self._array.dtype)
@@ -109,12 +117,8 @@ class Growing:
         room = self._array[self._count : end]
         if part is None:
             room[:] = 0
-        elif scale[0] == 1.0:
+        elif part.__array_interface__["data"] != room.__array_interface__["data"]:
             room[:] = part
-        else:
-            np.multiply(part, scale[0], out=room)
-        if scale[1]:
-            room += scale[1]
         self._count = end
 
     def whole(self) -> NDArray[Any]:
@@ -127,8 +131,8 @@ class RawLog:
 
     Parameters
     ----------
-    scales : mapping of str to (slope, offset)
-        From the unit of each quantity's column to the SI unit.
+    quantities : sequence of str
+        What its columns hold.
     room : int
         How many rows the log is expected to have.
 
@@ -136,9 +140,7 @@ class RawLog:
     of the time, and `below` all cells of the row below the names, but of the time.
     """
 
-    def __init__(self, scales: Mapping[str, tuple[float, float]], *, room: int) -> None:
-        quantities = tuple(scales)
-        self._scales = scales
+    def __init__(self, quantities: Sequence[str], *, room: int) -> None:
         self.sha256 = ""
         self.size = self.read = self.unreadable_rows = 0
         self.notes: list[str] = []
@@ -159,19 +161,19 @@ class RawLog:
             quantity: [] for quantity in quantities
         }
 
+    def ahead(self, place: int, length: int) -> Mapping[str, NDArray[np.float64]]:
+        """Return room for the numbers of a block whose first line is the `place`-th below the headings."""
+        return {quantity: values.ahead(place, length) for quantity, values in self._values.items()}
+
     def follow(self, block: BlockRead) -> None:
         """Add what was read of the block that follows."""
         self.read += block.lines
         self.worded |= block.worded
         for quantity, parts in block.misfits.items():
-            slope, offset = self._scales[quantity]
-            self.misfits.setdefault(quantity, []).extend(
-                (rows, values * slope + offset) for rows, values in parts
-            )
+            self.misfits.setdefault(quantity, []).extend(parts)
         self.unreadable_rows += block.unreadable_rows
-        for quantity, (least, greatest) in block.extremes.items():
-            slope, offset = self._scales[quantity]
-            ends = (*self.extremes[quantity], least * slope + offset, greatest * slope + offset)
+        for quantity, extremes in block.extremes.items():
+            ends = (*self.extremes[quantity], *extremes)
             self.extremes[quantity] = (np.fmin.reduce(ends), np.fmax.reduce(ends))
         for row, text in block.unreadable.items():
             if len(self.unreadable) < TEXTS_KEPT:
@@ -188,11 +190,10 @@ class RawLog:
         self._zoned.append(timed.zoned, length)
         self._timed.append(timed.timed, length)
         for quantity, cells in timed.cells.items():
-            self._values[quantity].append(cells.values, length, self._scales[quantity])
+            self._values[quantity].append(cells.values, length)
             self._states[quantity].append(cells.states, length)
             if cells.bounds is not None:
-                slope, offset = self._scales[quantity]
-                self._bounds[quantity].append((start, cells.bounds * slope + offset))
+                self._bounds[quantity].append((start, cells.bounds))
         for quantity, texts in timed.texts.items():
             self.texts[quantity].update(texts)
 
