@@ -6,6 +6,7 @@ from fluewright.steady.criteria import Criteria, Limits, criteria_names, named_c
 from fluewright.steady.cycles import Cycle, Cycles, Peak, find_cycles
 from fluewright.steady.noise import Noise, half_width, mean_noise
 from fluewright.steady.rows import DILUTION, OXYGEN, ROOM_AIR, first_of, probable_fresh_air
+from fluewright.steady.sums import Sums, sums_of
 from fluewright.steady.test_point import (
     ChannelMean,
     SettledPoint,
@@ -33,6 +34,7 @@ __all__ = [
     "SettledPoint",
     "Steadiness",
     "Stretch",
+    "Sums",
     "Window",
     "assumed_accuracy",
     "criteria_names",
@@ -47,4 +49,5 @@ __all__ = [
     "settled_point",
     "spot_mean",
     "stated_or_assumed",
+    "sums_of",
 ]

@@ -5,6 +5,7 @@ Every sum is local to a bin or to a moving window: sums that run through a long 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -47,6 +48,31 @@ class Lines:
 
 
 @dataclass(frozen=True, slots=True)
+class _Block:
+    """Bins that hold rows, so few that what is formed of them stays in the cache.
+
+    `rows` are theirs, of the rows selected, `cuts` where in these each bin begins and where the last ends, and `size`
+    is how many rows each holds, 0 where they hold unlike numbers.
+    """
+
+    rows: slice
+    cuts: NDArray[np.intp]
+    size: int
+
+    @property
+    def bins(self) -> int:
+        """How many bins these are."""
+        return len(self.cuts) - 1
+
+    @classmethod
+    def of(cls, edges: NDArray[np.intp]) -> _Block:
+        """Return the bins between edges."""
+        steps = np.diff(edges)
+        even = int(steps[0]) if (steps == steps[0]).all() else 0
+        return cls(slice(int(edges[0]), int(edges[-1])), edges - edges[0], even)
+
+
+@dataclass(frozen=True, slots=True)
 class Bins:
     """Bins of all burns one after the other, with a moving window's length of empty bins after each burn.
 
@@ -66,22 +92,20 @@ class Bins:
     row_start: NDArray[np.intp]
     row_stop: NDArray[np.intp]
     selected: NDArray[np.intp] | slice
-    filled: NDArray[np.intp]
-    edges: NDArray[np.intp]
+    filled: NDArray[np.intp] | slice
+    blocks: tuple[_Block, ...]
 
     def average(self, value: Array) -> Binned:
         """Return one channel, given by rows, as means over bins; NaN where a bin holds no number."""
         value = value[self.selected]
-        edges = np.append(self.edges, len(value))
-        mean, within = np.empty((2, len(self.edges)))
-        read = 0
-        for start in range(0, len(self.edges), _BLOCK // 8):  # in blocks: temporaries stay in the cache
-            cuts = edges[start : start + _BLOCK // 8 + 1]
-            block = slice(start, start + len(cuts) - 1)
-            mean[block], within[block], numbers = _averages(value[cuts[0] : cuts[-1]], cuts - cuts[0])
-            read += numbers
+        averages = np.empty((2, sum(block.bins for block in self.blocks)))
+        read = first = 0
+        for block in self.blocks:
+            here = averages[:, first : first + block.bins]
+            read += _average(value[block.rows], block, out=here)
+            first += block.bins
         dense = np.full((2, len(self.inside)), np.nan)
-        dense[0, self.filled], dense[1, self.filled] = mean, within
+        dense[:, self.filled] = averages
         return Binned(dense[0], dense[1], read / len(value) if len(value) else 0.0)
 
     def rows(self, first: int, last: int) -> tuple[int, int]:
@@ -117,28 +141,33 @@ class Bins:
         return np.asarray((reach > 0.5) & self.inside, dtype=np.bool_)
 
 
-def _averages(value: Array, cuts: NDArray[np.intp]) -> tuple[Array, Array, int]:
-    """Return mean and variance of the rows between cuts, NaN where none holds a number, and how many do."""
+def _average(value: Array, block: _Block, *, out: Array) -> int:
+    """Put mean and variance of the rows of each bin into `out`, NaN where none holds a number; return how many do."""
     read = np.isfinite(value)
     numbers = int(np.count_nonzero(read))
-    size = len(value) // (len(cuts) - 1)
-    even = np.array_equal(cuts, np.arange(len(cuts)) * size)
-    count: Any = np.full(len(cuts) - 1, float(size)) if even else np.diff(cuts).astype(np.float64)
+    size, cuts = block.size, block.cuts
+    count: Any = float(size) if size else np.diff(cuts).astype(np.float64)
     reference = value[int(np.argmax(read))] if numbers else 0.0
     value = value - reference
     if numbers < len(value):
         without = np.flatnonzero(~read)
-        count -= np.bincount(np.searchsorted(cuts, without, "right") - 1, minlength=len(count))
+        count = count - np.bincount(np.searchsorted(cuts, without, "right") - 1, minlength=block.bins)
         value[without] = 0.0
 
-    def summed(part: Array) -> Array:
-        whole = part.reshape(-1, size) @ np.ones(size) if even else np.add.reduceat(part, cuts[:-1])  # faster
-        return np.asarray(whole, dtype=np.float64)
+    def sums() -> Array:
+        if size:  # several times faster
+            return np.asarray(value.reshape(-1, size) @ np.ones(size), dtype=np.float64)
+        return np.asarray(np.add.reduceat(value, cuts[:-1]), dtype=np.float64)
 
+    mean, within = out
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean = summed(value) / count
-        square = summed(np.square(value, out=value)) / count
-    return mean + reference, np.maximum(square - mean**2, 0.0), numbers
+        np.divide(sums(), count, out=mean)
+        np.square(value, out=value)
+        np.divide(sums(), count, out=within)
+    within -= mean**2
+    np.maximum(within, 0.0, out=within)
+    mean += reference
+    return numbers
 
 
 def bin_burns(
@@ -169,6 +198,7 @@ def bin_burns(
     edges = np.flatnonzero(begins)
     filled = place[edges]
     row_start, row_stop = _bin_rows(total, filled, edges, selected, len(place))
+    whole = bool(len(filled)) and int(filled[-1] - filled[0]) == len(filled) - 1
     return Bins(
         width,
         moving,
@@ -181,9 +211,15 @@ def bin_burns(
         row_start,
         row_stop,
         selected,
-        filled,
-        edges,
+        slice(int(filled[0]), int(filled[-1]) + 1) if whole else filled,
+        tuple(map(_Block.of, _parted(np.append(edges, len(place))))),
     )
+
+
+def _parted(edges: NDArray[np.intp]) -> Iterator[NDArray[np.intp]]:
+    """Yield the edges of so many bins at a time; each part begins with the last edge of the one before."""
+    for first in range(0, len(edges) - 1, _BLOCK // 8):
+        yield edges[first : first + _BLOCK // 8 + 1]
 
 
 def _ranges(start: NDArray[np.intp], stop: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -232,7 +268,7 @@ def fit_lines(bins: Bins, binned: Binned, *, size: int) -> Lines:
 
 
 def _lines(mean: Array, within: Array, size: int, *, out: Array) -> None:
-    """Put slope and its error [unit/bin], spread and mean [unit] of each window of `size` bins into the rows of `out`."""
+    """Put slope and its error [unit/bin], spread and mean [unit] of each window of `size` bins into `out`, by rows."""
     read = np.isfinite(mean)
     whole = bool(read.all())
     reference = float(mean[int(np.argmax(read))]) if read.any() else 0.0

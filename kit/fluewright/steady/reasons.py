@@ -91,8 +91,14 @@ def _gone(burns: Burns, rows: tuple[int, int], name: str) -> float:
     return float(age @ value[read] / (age @ age)) * burns.rows.length(*rows)
 
 
-def why_taken(burns: Burns, rows: tuple[int, int], missing: Mapping[str, int], system: System) -> str:
-    """Return what held in the steady window, for how long, and how the flue drifted meanwhile.
+def why_taken(
+    burns: Burns,
+    rows: tuple[int, int],
+    missing: Mapping[str, int],
+    trend: tuple[float, float],
+    system: System,
+) -> str:
+    """Return what held in the steady window, for how long, and how the flue drifted meanwhile, by its `trend`.
 
     Of a channel that is `missing` on some rows of the window, no more is said than was read.
     """
@@ -103,7 +109,7 @@ def why_taken(burns: Burns, rows: tuple[int, int], missing: Mapping[str, int], s
     for number, (name, count) in enumerate(missing.items()):
         read = f"on the {rows[1] - rows[0] - count:,} of {rows[1] - rows[0]:,} rows on which it was read"
         text += f"{';' if whole or number else ''} {channel_words(name)} held still {read}"
-    slope, rise = flue_trend(burns, rows)
+    slope, rise = trend
     if np.isfinite(slope):
         text += f"; the flue drifted by {rate(FLUE, slope, system)}"
     if abs(rise) >= rules().worth_saying:  # not so for NaN

@@ -67,15 +67,18 @@ def sums_of(value: Array, times: Times | None = None) -> Sums | None:
     reference = float(value[starts[0]])
     sums = np.empty(len(starts))
     moment, least, greatest = 0.0, np.inf, -np.inf
-    for first, cuts in _blocks(starts, len(value), batch):
+    edges, many = np.append(starts, len(value)), max(_BLOCK // batch, 1)
+    gone = np.searchsorted(missing, edges)
+    for first in range(0, len(starts), many):
+        last = min(first + many, len(starts))
+        cuts = edges[first : last + 1]
         rows = slice(int(cuts[0]), int(cuts[-1]))
         part = value[rows]
         least = min(least, float(np.fmin.reduce(part)))
         greatest = max(greatest, float(np.fmax.reduce(part)))
         part = part - reference
-        without = missing[slice(*np.searchsorted(missing, (rows.start, rows.stop)))]
-        part[without - rows.start] = 0.0
-        sums[first : first + len(cuts) - 1] = np.add.reduceat(part, cuts[:-1] - rows.start)
+        part[missing[gone[first] : gone[last]] - rows.start] = 0.0
+        sums[first:last] = np.add.reduceat(part, cuts[:-1] - rows.start)
         if times is not None:
             moment += float(part @ times.centred[rows])
     total = float(sums.sum())
@@ -93,12 +96,6 @@ def _starts(count: int, batch: int, missing: NDArray[np.intp]) -> NDArray[np.int
     """Return the first row of each batch of rows that hold a number."""
     place = np.arange(0, count, batch)
     return place + np.searchsorted(missing - np.arange(len(missing)), place, "right")
-
-
-def _blocks(starts: NDArray[np.intp], rows: int, batch: int) -> list[tuple[int, NDArray[np.intp]]]:
-    """Return blocks of whole batches: the number of the first, the rows where each begins, and where the block ends."""
-    edges, many = np.append(starts, rows), max(_BLOCK // batch, 1)
-    return [(first, edges[first : first + many + 1]) for first in range(0, len(starts), many)]
 
 
 def _slope(times: Times, missing: NDArray[np.intp], *, moment: float, total: float, count: int) -> float:

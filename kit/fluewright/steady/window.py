@@ -195,13 +195,14 @@ def find_steady_window(
     index = cast(pd.DatetimeIndex, frame.index)
     chosen, refusals = _choose(burns, system)
     least = None if chosen else _least_bad(burns)
+    trend = flue_trend(burns, chosen or least)
     missing = tuple(
         name
         for name in burns.criteria.limits
         if name not in burns.lines and (name in frame or name in rules().expected)
     )
     by_rules = (
-        window_of(index, chosen, why_taken(burns, chosen, _missing(burns, frame, chosen), system))
+        window_of(index, chosen, why_taken(burns, chosen, _missing(burns, frame, chosen), trend, system))
         if chosen
         else None
     )
@@ -226,8 +227,7 @@ def find_steady_window(
             None,
         )
         parts = _cut_out(parts, chosen, span)
-        chosen = span
-    slope, rise = flue_trend(burns, chosen or least)
+        chosen, trend = span, flue_trend(burns, span)
     return Steadiness(
         rows=len(frame),
         window=window,
@@ -235,8 +235,8 @@ def find_steady_window(
         refused=tuple(_stretch(index, part) for part in parts),
         outcome=outcome,
         criteria=burns.criteria,
-        flue_slope=slope,
-        flue_rise_remaining=rise,
+        flue_slope=trend[0],
+        flue_rise_remaining=trend[1],
         judged=tuple(burns.lines),
         not_judged=(*missing, *burns.unasked),
         by_rules=by_rules,

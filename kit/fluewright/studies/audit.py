@@ -39,6 +39,7 @@ from fluewright.steady import (
     find_steady_window,
     named_criteria,
     settled_point,
+    sums_of,
 )
 from fluewright.studies import inputs as given
 from fluewright.studies import judging
@@ -282,12 +283,11 @@ def _reading_numbers(visit: Visit, point: _Settling) -> Mapping[str, Number]:
     for name in window.columns:
         if given.usable(visit, name):
             continue
-        value = window[name].to_numpy(dtype=np.float64)
-        read = value[np.isfinite(value)]  # several times faster than to leave that to pandas
-        if len(read):
+        sums = sums_of(window[name].to_numpy(dtype=np.float64))
+        if sums is not None:
             made[f"{name}_instrument"] = Number(
                 quantity=name,
-                value=float(read.mean()),
+                value=sums.mean,
                 origin="instrument",
                 basis="computed inside the instrument; shown, not used",
             )

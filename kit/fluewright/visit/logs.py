@@ -669,9 +669,7 @@ def _any(masks: Iterable[Mask], rows: int) -> Mask:
     return found
 
 
-def _impossible_before(
-    cells: Mapping[int, Cells], place: int, layout: _Layout, *, rows: int
-) -> Mask:
+def _impossible_before(cells: Mapping[int, Cells], place: int, layout: _Layout, *, rows: int) -> Mask:
     """Tell in which rows a cell before a column holds what the column it would belong to cannot hold."""
     impossible = []
     for quantity, (slope, offset) in layout.scales.items():

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from fluewright.visit.cells import Cells
 from fluewright.visit.times import Mask, Micros
 
+_PAGE = 1 << 21  # bytes of a large page of memory
 TEXTS_KEPT = 1000  # unreadable cells and times kept for messages, per block and column
 
 
@@ -96,7 +97,7 @@ class Growing:
     __slots__ = ("_array", "_count")
 
     def __init__(self, kind: type[np.generic], room: int) -> None:
-        self._array = np.empty(max(room, 1), kind)  # not zeros: those would come in small pages, one by one
+        self._array = _room(kind, max(room, 1))
         self._count = 0
 
     def ahead(self, place: int, length: int) -> NDArray[Any]:
@@ -111,7 +112,7 @@ class Growing:
         """Append `length` values; None is that many zeros."""
         end = self._count + length
         if end > len(self._array):
-            grown = np.empty(2 * end, self._array.dtype)
+            grown = _room(self._array.dtype, 2 * end)
             grown[: self._count] = self.whole()
             self._array = grown
         room = self._array[self._count : end]
@@ -124,6 +125,16 @@ class Growing:
     def whole(self) -> NDArray[Any]:
         """Return what was appended, without a copy."""
         return self._array[: self._count]
+
+
+def _room(kind: type[np.generic] | np.dtype[Any], count: int) -> NDArray[Any]:
+    """Return room for so many values, not zeroed, a long one from a multiple of `_PAGE` on: it is had twice as fast."""
+    size = count * np.dtype(kind).itemsize
+    if size < _PAGE:
+        return np.empty(count, kind)
+    room = np.empty(size + 2 * _PAGE, np.uint8)
+    start = -int(room.__array_interface__["data"][0]) % _PAGE
+    return room[start : start + size].view(kind)
 
 
 class RawLog:
