@@ -352,17 +352,20 @@ ADDED_FAULTS = {
         '[checks]\nspillage = "fine"\n',
         r"result of spillage is 'fine' .*'no fault seen', 'fault seen'",
     ),
-    "spot without unit": ('[readings]\noutdoor_temperature = "20"\n', r"outdoor_temperature has no unit"),
+    "spot without unit": (
+        '[readings]\noutdoor_temperature = "20"\n',
+        r"outdoor_temperature: '20' has no unit",
+    ),
     "spot not in quotes": ("[readings]\noutdoor_temperature = 20\n", r"'20' is no reading .*in quotes"),
     "spot of another kind": (
         '[readings]\ndraft_breech = "3 percent"\n',
         r"draft_breech is given in 'percent'",
     ),
     "spot impossible": ('[readings]\noxygen_dry = "60 percent"\n', r"oxygen_dry is '60 percent' .*outside"),
-    "spot of a difference": ('[readings]\noutdoor_temperature = "5 delta_degF"\n', r"not a difference"),
+    "spot of a difference": ('[readings]\noutdoor_temperature = "5 delta_degF"\n', r"that is a difference"),
     "spot with comma": (
         '[readings]\noxygen_dry = "5,2 percent"\n',
-        r"oxygen_dry is '5,2 percent' .*point for decimals",
+        r"oxygen_dry: '5,2 percent' holds a comma",
     ),
     "spot over a range that is not known": (
         '[readings]\noxygen_dry = "OVER"\n',

@@ -32,7 +32,7 @@ from fluewright.steady import Moved
 from fluewright.studies.balancing import Balance
 from fluewright.studies.heat_settings import Stage, heat_carrier_of, plate_of
 from fluewright.studies.inputs import fuel_kind, fuel_of, known_accuracy
-from fluewright.visit import LimitOverride, SpotReading, Visit, on_display, read_number
+from fluewright.visit import LimitOverride, SpotReading, Visit, on_display, read_quantity
 
 _AIR_FREE = "carbon_monoxide_air_free"
 _FLUE = frozenset(
@@ -62,7 +62,7 @@ class Tested:
 
 def _entered(override: LimitOverride, quantity: str, visit: Visit) -> Limit:
     """Return the limit that a visit gives in place of the tabulated one."""
-    value = read_number(override.value, sources.quantity(quantity).unit, quantity)
+    value = read_quantity(override.value, quantity)
     citation = Citation(
         source=override.source,
         edition="as entered",

@@ -22,7 +22,7 @@ from fluewright.visit.readings import (
 from fluewright.visit.schema import LimitOverride, VisitFile, visit_schema
 from fluewright.visit.start import start_visit
 from fluewright.visit.times import moment_on_utc
-from fluewright.visit.wordings import read_number
+from fluewright.visit.wordings import read_number, read_quantity
 
 __all__ = [
     "Cell",
@@ -47,6 +47,7 @@ __all__ = [
     "on_display",
     "open_visit",
     "read_number",
+    "read_quantity",
     "start_visit",
     "tell_more",
     "visit_schema",

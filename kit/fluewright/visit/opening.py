@@ -16,7 +16,6 @@ from typing import Any, TypeVar
 import pandas as pd
 from pydantic import BaseModel, ValidationError
 
-from fluewright import sources
 from fluewright.errors import UnitError
 from fluewright.sources import limits
 from fluewright.visit.cells import SWITCHES, Writing, read_word
@@ -32,13 +31,12 @@ from fluewright.visit.schema import (
     Spot,
     TestPoint,
     VisitFile,
-    column_scale,
 )
 from fluewright.visit.schema_problems import Place, problems_in, where_in
 from fluewright.visit.tables import kind_of
 from fluewright.visit.tidy import OneLog, read_log
 from fluewright.visit.times import moment_on_utc
-from fluewright.visit.wordings import read_number
+from fluewright.visit.wordings import read_quantity
 
 PLAN = "visit.toml"
 _RANGES = (
@@ -355,10 +353,9 @@ def _record_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
 
 def _limit_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
     for quantity, limit in plan.limits.items():
-        known = sources.quantity(quantity)
         try:
-            read_number(limit.value, known.unit, quantity, usual=known.usual_units)
-        except UnitError as error:
+            read_quantity(limit.value, quantity)
+        except (RefusalError, UnitError) as error:
             yield problem_of(error, at("limits", quantity, "value"))
         if limit.holds is None and limits.side_of(quantity) is None:
             yield Problem(
@@ -448,22 +445,6 @@ def _join(logs: list[OneLog], pieces: _Pieces, problems: list[Problem]) -> Readi
 # ----------------------------------------------------------------------------- spots and test points
 
 
-def _number(text: str, quantity: str) -> float:
-    """Return a number with its unit, such as "5.2 percent", in the SI unit of a quantity."""
-    found = re.fullmatch(
-        r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\d,.].*|1)?", text, re.ASCII | re.DOTALL
-    )
-    if found is None:
-        either = " or ".join(f"'5.2 {unit}'" for unit in sources.quantity(quantity).usual_units)
-        raise RefusalError(
-            f"{quantity} is {shown(text)}",
-            rule="a reading is a number and its unit",
-            way_out=f"Write it such as {either}, with a point for decimals and no mark between thousands",
-        )
-    slope, offset = column_scale((found[2] or "").strip(), quantity)
-    return float(found[1]) * slope + offset
-
-
 def _spot(spot: Spot, quantity: str, instruments: Mapping[str, Instrument]) -> SpotReading:
     """Return a spot reading in SI; over the instrument's range it is a lower bound."""
     accuracy = stated_accuracy(instruments, spot.instrument or "", quantity)
@@ -482,7 +463,7 @@ def _spot(spot: Spot, quantity: str, instruments: Mapping[str, Instrument]) -> S
     elif word.state == Cell.NUMBER and quantity in SWITCHES:
         value = word.value
     else:
-        value = _number(rest, quantity)
+        value = read_quantity(rest, quantity)
         if top is not None and value >= top * (1 - 1e-9) and bound != "<":
             value, bound = top, ">"
     low, high = possible(quantity, accuracy)

@@ -29,7 +29,7 @@ from fluewright import sources, units
 from fluewright.errors import UnitError
 from fluewright.sources import limits
 from fluewright.visit.problems import RefusalError, shown
-from fluewright.visit.wordings import read_number, unit_in_pint, unit_of, wordings
+from fluewright.visit.wordings import read_number, refuse_impossible, unit_in_pint, unit_of, wordings
 
 LAYOUT = 1
 _NAMES_LISTED = 16
@@ -57,7 +57,8 @@ def _number(unit: str, *, signed: bool = False) -> Any:
         usual = known.usual_units if known is not None else _USUAL.get(unit, (example,))
         text = _with_unit(value, usual[0])
         number = read_number(text, unit, name, usual=usual)
-        _refuse_unlikely(number, text, name, unit)
+        refuse_impossible(number, text, name, unit)
+        _refuse_no_share(number, text, name)
         return number if signed else not_below_zero(number, name, value)
 
     return Annotated[
@@ -73,22 +74,8 @@ _LEAST_SHARE = 1e-4  # of a reading: an instrument better than this is none of t
 _IS_SHARE = "an accuracy of reading or of span is a share of it"
 
 
-def _refuse_unlikely(number: float, text: str, name: str, unit: str) -> None:
-    """Refuse a difference where a temperature is asked for, a reading that cannot be, and ppm as a share of itself."""
-    known = sources.quantities().get(name)
-    if unit == "K" and "delta" in text:
-        raise RefusalError(
-            f"{name} is {shown(text)}",
-            rule="that is a difference, and a temperature is asked for",
-            way_out="Write it in degF or degC, without delta",
-        )
-    low, high = (None, None) if known is None else (known.low, known.high)
-    if (low is not None and number < low) or (high is not None and number > high):
-        raise RefusalError(
-            f"{name} is {shown(text)}",
-            rule="that is outside of what it can be",
-            way_out="Check the number and its unit",
-        )
+def _refuse_no_share(number: float, text: str, name: str) -> None:
+    """Refuse ppm, or nearly nothing, as a share of a reading or of a span."""
     if name in _SHARES and not (number == 0 or _LEAST_SHARE <= number <= 1):
         raise RefusalError(
             f"{name} is {shown(text)}",

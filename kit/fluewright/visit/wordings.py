@@ -12,6 +12,7 @@ from typing import Any
 
 from fluewright import sources, units
 from fluewright.errors import UnitError
+from fluewright.visit.problems import RefusalError, shown
 
 _SHORT = 3  # letters: "TA" is the air in one language and the flue gas in another
 _SIGNS = str.maketrans("º˚∘″”“", '°°°"""')  # signs taken for one another
@@ -89,6 +90,44 @@ def read_number(text: str, unit: str, name: str, *, usual: Sequence[str] = ()) -
             return units.parse(f"{parted[1]} {found}", unit, name, usual=usual)
         except UnitError:
             raise error from None  # as it was written
+
+
+def refuse_impossible(number: float, text: str, name: str, unit: str) -> None:
+    """Refuse a difference where a temperature is asked for, and of a quantity, `name`, a number that cannot be.
+
+    Raises
+    ------
+    RefusalError
+        It is one of these; `text` is how it was written, `number` what it is in the SI unit `unit`.
+    """
+    known = sources.quantities().get(name)
+    if unit == "K" and "delta" in text:
+        raise RefusalError(
+            f"{name} is {shown(text)}",
+            rule="that is a difference, and a temperature is asked for",
+            way_out="Write it in degF or degC, without delta",
+        )
+    low, high = (None, None) if known is None else (known.low, known.high)
+    if (low is not None and number < low) or (high is not None and number > high):
+        raise RefusalError(
+            f"{name} is {shown(text)}",
+            rule="that is outside of what it can be",
+            way_out="Check the number and its unit",
+        )
+
+
+def read_quantity(text: str, quantity: str) -> float:
+    """Return a number of a quantity with its unit, such as "5.2 percent", in its SI unit.
+
+    Raises
+    ------
+    UnitError, RefusalError
+        As `read_number` and `refuse_impossible` have it.
+    """
+    known = sources.quantity(quantity)
+    number = read_number(text, known.unit, quantity, usual=known.usual_units)
+    refuse_impossible(number, text, quantity, known.unit)
+    return number
 
 
 def _written_unit(unit: str, quantity: str) -> str | None:
