@@ -382,6 +382,24 @@ def test_the_orifice_that_passes_the_clocked_heat_is_the_one_that_was_drilled(
         assert number.low <= drilled <= number.high
 
 
+def test_a_manifold_that_drives_no_gas_is_a_finding_and_forms_no_heat_input(tmp_path: Path) -> None:
+    """Such as a hose that came off, or one on the wrong port: the rest of the visit is audited all the same."""
+    for file in (DEMO / "hall-furnace").iterdir():
+        text = file.read_text(encoding="utf-8").replace('value = "4.26 inH2O"', 'value = "-0.8 inH2O"')
+        (tmp_path / file.name).write_text(text, encoding="utf-8")
+    audit = fw.audit(fw.open_visit(tmp_path))
+    found, left = audit.points
+    assert {"heat_input_clocked", "heat_output"} <= found.numbers.keys()
+    of_manifold = {"heat_input_manifold", "manifold_pressure_target", "orifice_diameter"}
+    assert not of_manifold & found.numbers.keys()
+    assert of_manifold <= left.numbers.keys()
+    judged = [one for one in audit.judgements if one.subject == "manifold_pressure"]
+    assert [(one.test_point, one.outcome) for one in judged] == [
+        ("as found", "beyond"),
+        ("as left", "within"),
+    ]
+
+
 def test_room_air_that_fills_with_carbon_monoxide_is_a_finding(
     make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
 ) -> None:

@@ -128,6 +128,7 @@ CASES: dict[str, Case] = {
     ),
     "blanks around cells": Case(PLAIN.replace(",", " , ")),
     "blanks around names": Case(PLAIN.replace("O2", " O2 ")),
+    "a minus as pages write it": cell("\u22120.1", -0.1),
     # encodings
     "byte order mark": Case(codecs.BOM_UTF8 + PLAIN.encode()),
     "UTF-16 little": Case(codecs.BOM_UTF16_LE + PLAIN.encode("utf-16-le")),
@@ -868,6 +869,16 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], str]] = {
     "column 9 of 3": (PLAIN, {"time": {"column": "column 9"}}, r"no column 'column 9'"),
     "two columns of one name": (PLAIN.replace("CO", "O2"), {}, r"two columns are named 'O2' .*'column 2'"),
     "long line": ("x" * (3 << 20), {}, r"the line does not end|no column"),
+    "long line below rows": (
+        HEAD + ROWS + "x" * (6 << 20),
+        {},
+        r"the line does not end \(log.csv, row 4\)",
+    ),
+    "UTF-16 that ends in a letter": (
+        codecs.BOM_UTF16_LE + PLAIN.encode("utf-16-le")[:-1],
+        {"encoding": "utf-16"},
+        r"the log is not whole utf-16: truncated data \(log.csv, row 3\).*its end is missing",
+    ),
     "all rows text": (
         HEAD + "a,b,c\n",
         {},

@@ -363,6 +363,10 @@ ADDED_FAULTS = {
     ),
     "spot impossible": ('[readings]\noxygen_dry = "60 percent"\n', r"oxygen_dry is '60 percent' .*outside"),
     "spot of a difference": ('[readings]\noutdoor_temperature = "5 delta_degF"\n', r"that is a difference"),
+    "limit that cannot be": (
+        '[limits]\ncarbon_monoxide_dry = { value = "-9 ppm", source = "the maker" }\n',
+        r"the limit of carbon_monoxide_dry is '-9 ppm' .*not below zero",
+    ),
     "spot with comma": (
         '[readings]\noxygen_dry = "5,2 percent"\n',
         r"oxygen_dry: '5,2 percent' holds a comma",
@@ -806,7 +810,7 @@ def test_units_may_be_written_as_the_field_writes_them(text: str, unit: str, exp
     [
         ("80,000 Btu/h", "W", "holds a comma, which may be of decimals or of thousands"),
         ("120 F", "K", "given in 'F'"),  # a letter may be the farad
-        ("20 mg/m3", "mol/mol", "not a unit this project knows"),
+        ("20 mg/m3", "mol/mol", "no factor turns 'mg/m3'"),
         ("0.5 inWC", "W", "not a unit"),
         ("5", "Pa", "has no unit"),
         ("80 MBtu", "W", "a thousand Btu or a million"),  # of a thousand, or of a million
@@ -840,6 +844,10 @@ def test_a_limit_in_the_fields_units_is_judged_by(write_visit: Writer) -> None:
     ("swap", "message"),
     [
         ({'type = "furnace"': 'type = "furnace"\nrated_input = "80 MBtu/h"'}, "a thousand Btu or a million"),
+        (
+            {"[logs.columns]": '[logs.columns]\nPower = { quantity = "electric_power", unit = "MBtu/h" }'},
+            "a thousand Btu or a million",
+        ),
         ({"[appliance]": 'barometric_pressure = "101.3 Pa"\n[appliance]'}, "outside of what it can be"),
         ({"[appliance]": 'elevation = "690m"\n[appliance]'}, "has no blank between number and unit"),
         ({'of_reading = "5 percent"': 'of_reading = "5 ppm"'}, "a share of it"),

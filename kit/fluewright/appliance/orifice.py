@@ -306,6 +306,8 @@ def _flow_of_unit_area(
 
 
 def _above_zero(values: Array, name: str) -> Array:
-    if not np.all(values > 0):
-        raise InputError(f"{name} must be above zero, not {float(np.min(values)):.6g}; check value and unit")
+    if np.any(values <= 0):  # NaN stays NaN
+        raise InputError(
+            f"{name} must be above zero, not {float(np.nanmin(values)):.6g}; check value and unit"
+        )
     return values

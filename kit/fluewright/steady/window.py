@@ -496,12 +496,15 @@ def _excuse(burns: Burns, rows: _Span, refusals: Mapping[int, Refusal], system: 
     inner = np.arange(first, max(last - burns.bins.moving, first) + 1)
     reason = why_not(burns, inner, system)
     known = (refusals[run] for run, end in burns.holding() if run < last and end > first and run in refusals)
+    calmest = f"the calmest {duration(burns.rows.length(*rows))}"
     if not reason and (refused := next(known, None)):
+        if refused.phase == "steady":
+            return f"{calmest}, in which all channels {refused.reason}"
         reason = refused.reason
     if not reason:
         _, _, refusal = _trimmed(burns, first, last, system)
         reason = refusal.reason if refusal else "every channel holds, but not for long enough"
-    return f"the calmest {duration(burns.rows.length(*rows))}; {reason}"
+    return f"{calmest}; {reason}"
 
 
 def _manual_span(

@@ -104,11 +104,11 @@ def _manifold(
         or "manifold_pressure" not in inputs
     ):
         return {}
-    box = inputs.get("burner_box_pressure", np.zeros(1))
+    box, pressure = _across(inputs)
     rated = sources.table("appliance")["rating_state"]["pressure"]
     by_manifold = inputs["manifold_factor"] * heat_input_by_nameplate(
         settings.rated_input,
-        manifold_pressure=inputs["manifold_pressure"],
+        manifold_pressure=pressure,
         nameplate_pressure=settings.nameplate_pressure,
         burner_box_pressure=box,
         nameplate_box_pressure=box,
@@ -119,12 +119,18 @@ def _manifold(
     if clocked is not None:
         made["heat_input_clock_to_manifold"] = clocked / by_manifold
         made["manifold_pressure_target"] = target_manifold_pressure(
-            inputs["manifold_pressure"],
+            pressure,
             heat_input=clocked,
             heat_input_wanted=settings.rating or settings.rated_input,
             burner_box_pressure=box,
         )
     return made
+
+
+def _across(inputs: Mapping[str, Array]) -> tuple[Array, Array]:
+    """Return the pressures after and before the orifices, NaN for the latter where it drives no gas through them."""
+    box = inputs.get("burner_box_pressure", np.zeros(1))
+    return box, np.where(inputs["manifold_pressure"] > box, inputs["manifold_pressure"], np.nan)
 
 
 def _orifice(
@@ -134,11 +140,12 @@ def _orifice(
     needed = {"manifold_pressure", "meter_temperature"} <= inputs.keys() and "heat_input_clocked" in found
     if settings.orifice_count is None or not needed:
         return {}
+    box, pressure = _across(inputs)
     return {
         "orifice_diameter": orifice_diameter(
             fuel,
             heat_input=found["heat_input_clocked"],
-            pressure_drop=inputs["manifold_pressure"] - inputs.get("burner_box_pressure", np.zeros(1)),
+            pressure_drop=pressure - box,
             count=settings.orifice_count,
             coefficient=inputs["discharge_coefficient"],
             gas_temperature=inputs["meter_temperature"],

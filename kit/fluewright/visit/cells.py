@@ -28,6 +28,7 @@ _MEANINGS = {
 }
 
 _BLANKS = " \t\u00a0\u2007\u2009\u202f"
+_MINUS = "\u2212"  # as word processors and pages write it
 _NUMBER = r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?"
 _GROUPED = re.compile(r"([+-]?[1-9][0-9]{0,2})((?:([ ',.])[0-9]{3})(?:\3[0-9]{3})*)([.,][0-9]*)?", re.ASCII)
 _AMBIGUOUS = re.compile(r"[1-9][0-9]{0,2}[.,][0-9]{3}( ?\D*)?")  # a bound: of thousands, or to three decimals
@@ -85,6 +86,7 @@ def read_cells(tokens: pa.StringArray, *, writing: Writing) -> Cells:
         else:
             if np.isfinite(values).all():
                 return Cells(values=values)
+    numbers = pc.replace_substring(numbers, _MINUS, "-")
     plain = pc.match_substring_regex(numbers, f"^{_NUMBER}$")
     if foreign:
         plain = pc.and_(plain, pc.invert(pc.match_substring(trimmed, ".")))
@@ -142,8 +144,8 @@ def read_word(text: str, *, writing: Writing) -> Word:
 
 
 def _folded(text: str) -> str:
-    """Return the text of a cell in lower case, with single blanks."""
-    return " ".join(text.casefold().split())
+    """Return the text of a cell in lower case, with single blanks and one sign for minus."""
+    return " ".join(text.replace(_MINUS, "-").casefold().split())
 
 
 @functools.cache

@@ -118,10 +118,19 @@ def _blocks(path: Path, log: Log, digest: Any) -> Iterator[_Block]:
                     yield block
                     held, size, row = [data[cut:]], len(data) - cut, row + block.lines
                 elif size > 2 * _BLOCK:
+                    row += b"".join(held).count(b"\n")
                     raise _refused(log, row, "the line does not end", "a row is one line", "Is it a log?")
             rest = b"".join([*held, text.end()])
         except UnicodeDecodeError as error:
             row += b"".join(held).count(b"\n") + error.object[: error.start].count(b"\n")
+            if encoding.casefold().startswith(("utf-16", "utf16")):
+                raise _refused(
+                    log,
+                    row,
+                    f"the log is not whole {encoding}: {error.reason}",
+                    "each of its letters takes two bytes or four",
+                    "Export it again, if its end is missing; or put encoding right in visit.toml",
+                ) from error
             byte = error.object[error.start]
             raise _refused(
                 log,

@@ -16,6 +16,7 @@ from typing import Any, TypeVar
 import pandas as pd
 from pydantic import BaseModel, ValidationError
 
+from fluewright import sources
 from fluewright.errors import UnitError
 from fluewright.sources import limits
 from fluewright.visit.cells import SWITCHES, Writing, read_word
@@ -31,6 +32,7 @@ from fluewright.visit.schema import (
     Spot,
     TestPoint,
     VisitFile,
+    not_below_zero,
 )
 from fluewright.visit.schema_problems import Place, problems_in, where_in
 from fluewright.visit.tables import kind_of
@@ -354,7 +356,9 @@ def _record_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
 def _limit_problems(plan: VisitFile, at: _At) -> Iterator[Problem]:
     for quantity, limit in plan.limits.items():
         try:
-            read_quantity(limit.value, quantity)
+            number = read_quantity(limit.value, quantity)
+            if sources.quantity(quantity).floor == 0:
+                not_below_zero(number, f"the limit of {quantity}", limit.value)
         except (RefusalError, UnitError) as error:
             yield problem_of(error, at("limits", quantity, "value"))
         if limit.holds is None and limits.side_of(quantity) is None:

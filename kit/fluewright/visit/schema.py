@@ -29,7 +29,14 @@ from fluewright import sources, units
 from fluewright.errors import UnitError
 from fluewright.sources import limits
 from fluewright.visit.problems import RefusalError, shown
-from fluewright.visit.wordings import read_number, refuse_impossible, unit_in_pint, unit_of, wordings
+from fluewright.visit.wordings import (
+    read_number,
+    refuse_impossible,
+    refuse_thousand_or_million,
+    unit_in_pint,
+    unit_of,
+    wordings,
+)
 
 LAYOUT = 1
 _NAMES_LISTED = 16
@@ -447,6 +454,7 @@ class Column(_Part):
     @field_validator("unit")
     @classmethod
     def _unit_as_pint_has_it(cls, unit: str, info: ValidationInfo) -> str:
+        refuse_thousand_or_million(f" {unit}", "unit")
         return unit_in_pint(unit, info.data["quantity"]) if "quantity" in info.data else unit
 
     @model_validator(mode="after")

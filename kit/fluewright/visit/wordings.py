@@ -15,7 +15,7 @@ from fluewright.errors import UnitError
 from fluewright.visit.problems import RefusalError, shown
 
 _SHORT = 3  # letters: "TA" is the air in one language and the flue gas in another
-_SIGNS = str.maketrans("º˚∘″”“", '°°°"""')  # signs taken for one another
+_SIGNS = str.maketrans("º˚∘″”“\u2212", '°°°"""-')  # signs taken for one another
 _TAIL = r"(.+?)[\s_]+(avg|average|mean|max|min|raw|#?\d{1,2})"  # what may follow the unit of a heading
 _THOUSAND_OR_MILLION = r"[\d.\s]mbtu(?!h)"  # the trade's M is a thousand, that of physics a million
 _SAME = 1e-3  # relative: inches of water of 4 °C and of 20 °C are told by the same sign
@@ -75,12 +75,17 @@ def read_number(text: str, unit: str, name: str, *, usual: Sequence[str] = ()) -
     UnitError
         As `units.parse` has it.
     """
-    if re.search(_THOUSAND_OR_MILLION, str(text), re.IGNORECASE):
-        raise UnitError(f"{name}: '{text}' may be a thousand Btu or a million; write kBtu or MMBtu")
+    text = str(text).translate(_SIGNS)
+    refuse_thousand_or_million(text, name)
     try:
         return units.parse(text, unit, name, usual=usual)
     except UnitError as error:
-        parted = re.fullmatch(r"\s*([+-]?[\d.]+(?:e[+-]?\d+)?)\s*(\S.*?)\s*", str(text), re.IGNORECASE)
+        parted = re.fullmatch(r"\s*([+-]?[\d.]+(?:e[+-]?\d+)?)\s*(\S.*?)\s*", text, re.IGNORECASE)
+        if parted is not None and unit_of(parted[2]) in wordings()["without_factor"]:
+            raise UnitError(
+                f"{name}: no factor turns '{parted[2]}' into a unit of it: it takes a temperature and a pressure, or "
+                f"the fuel; have the instrument read it in {' or '.join(usual or (unit,))}"
+            ) from error
         found = None if parted is None or is_letter(parted[2]) else _written_unit(parted[2], name)
         if parted is None or found is None:
             raise
@@ -90,6 +95,18 @@ def read_number(text: str, unit: str, name: str, *, usual: Sequence[str] = ()) -
             return units.parse(f"{parted[1]} {found}", unit, name, usual=usual)
         except UnitError:
             raise error from None  # as it was written
+
+
+def refuse_thousand_or_million(text: str, name: str) -> None:
+    """Refuse MBtu after a blank or a number.
+
+    Raises
+    ------
+    UnitError
+        It is there.
+    """
+    if re.search(_THOUSAND_OR_MILLION, text, re.IGNORECASE):
+        raise UnitError(f"{name}: '{text.strip()}' may be a thousand Btu or a million; write kBtu or MMBtu")
 
 
 def refuse_impossible(number: float, text: str, name: str, unit: str) -> None:
