@@ -26,7 +26,7 @@ def blockwise(
     kernel : callable
         Elementwise; takes one array (or NumPy scalar) per operand, returns one per entry of `kinds`.
     *operands : float or array
-        Broadcast against one another; scalars reach the kernel as scalars.
+        Broadcast against one another; what holds one value reaches the kernel as a scalar.
     kinds : sequence of dtypes
         The type of each output.
 
@@ -38,9 +38,9 @@ def blockwise(
     arrays = [np.asarray(operand) for operand in operands]
     shape = np.broadcast_shapes(*(array.shape for array in arrays))
     size = math.prod(shape)
-    whole = [array.ndim == 0 for array in arrays]
+    whole = [array.size == 1 for array in arrays]
     columns = [
-        array[()] if single else _column(array, shape, size)
+        array.reshape(())[()] if single else _column(array, shape, size)
         for array, single in zip(arrays, whole, strict=True)
     ]
     outputs = [np.empty(size, dtype=kind) for kind in kinds]

@@ -135,7 +135,7 @@ def balance(
             for number, members in enumerate(groups.values())
             for one in members
         }
-        fixed = {name: np.full(len(rows), value) for name, value in central.items() if name not in moved}
+        fixed = {name: np.array([value]) for name, value in central.items() if name not in moved}
         return {**(readings := {**fixed, **moved}), **core.chain(fuel, readings, settings)}
 
     deviation = np.array([float(np.std(members[0].draws)) for members in groups.values()])
@@ -188,7 +188,7 @@ def _blur(
     """Return the covariance of the conditions by what is no reading: the fuel's composition, stray heat."""
     count = min(_FUEL_DRAWS, core.DRAWS)
     inputs = {
-        one.name: one.draws[:count] if one.name in MODEL else np.full(count, one.central) for one in given
+        one.name: one.draws[:count] if one.name in MODEL else np.array([one.central]) for one in given
     }
     rows = _differences(
         {**inputs, **core.chain(core.first_of(fuel_draws, count), inputs, settings)}, named, count
