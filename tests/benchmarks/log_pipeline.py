@@ -170,6 +170,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = make_visit(Path(name) / "visit", rows=rows, seed=seed)
         small = make_visit(Path(name) / "small", rows=max(rows // 100, 1_000), seed=seed)
+        os.sync()  # nothing is being written meanwhile
         audited(small)  # what is loaded and made once is not the log's
         read_csv(small)
         turns = [(seconds(read_csv, folder), seconds(audited, folder)) for _ in range(rounds)]
@@ -183,6 +184,7 @@ def main() -> None:
         if long_rows:
             once = in_a_process(folder, "audited")[0]
             long = make_visit(Path(name) / "long", rows=long_rows, seed=seed)
+            os.sync()
             taken, peak = in_a_process(long, "audited")
             peer_taken, peer_peak = in_a_process(long, "read_csv")
             print(f"{long_rows} rows: {taken:.1f} s, {peak:.0f} MiB")

@@ -22,6 +22,9 @@ from fluewright.units import Array
 from fluewright.visit import StatedAccuracy, on_display
 
 
+_AS_NORMAL = 1_000  # degrees of freedom, chosen here: from there on Student's interval is the normal one to 0.13 %
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChannelMean:
     """The mean of one channel over a window [SI], and what it is uncertain by.
@@ -226,7 +229,10 @@ def draw_means(points: Iterable[SettledPoint], *, draws: int, seed: int) -> Iter
         value = part.shown + part.bias * share(part.instrument, part.quantity)
         if part.noise > 0:
             stream = _stream(seed, "noise", "" if holders[id(part)] > 1 else point, part.quantity)
-            value += part.noise * stream.standard_t(part.degrees_of_freedom, draws)
+            many = part.degrees_of_freedom >= _AS_NORMAL
+            value += part.noise * (
+                stream.standard_normal(draws) if many else stream.standard_t(part.degrees_of_freedom, draws)
+            )
         return np.maximum(value, sources.quantity(part.quantity).floor, out=value)
 
     return (
