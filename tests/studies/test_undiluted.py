@@ -245,6 +245,37 @@ def test_a_reading_by_hand_beside_a_log_is_judged_with_its_oxygen(
     assert ("by hand" if oxygen else "the window's") in found.measured.basis.rpartition("with ")[2]
 
 
+@pytest.mark.parametrize(
+    ("monoxide", "beside", "outcome", "least"),
+    [
+        # By hand with CO2: natural gas makes some 11.9 % at most, so 4.5 % is 2.6 times diluted.
+        (["600 ppm"], {"carbon_dioxide_dry": ["4.5 percent"]}, "beyond", 1_500),
+        (["600 ppm"], {"oxygen_wet": ["12 percent"]}, "beyond", 1_500),
+        # 390 x 20.9 / (20.9 - 17.0) = 2,090, in a sample too dilute to tell
+        (["390 ppm"], {"oxygen_dry": ["17 percent"]}, "cannot tell", 1_800),
+        # the first with the first: 390 x 20.9 / 14.9 = 547, whatever air came into the second
+        (["390 ppm", "380 ppm"], {"oxygen_dry": ["6 percent", "18 percent"]}, "beyond", 500),
+    ],
+)
+def test_a_reading_by_hand_goes_with_what_was_read_with_it(
+    make_visit: Make,
+    complete_plan: dict[str, Any],
+    settled: list[list[str]],
+    monoxide: list[str],
+    beside: dict[str, list[str]],
+    outcome: str,
+    least: float,
+) -> None:
+    readings = complete_plan["test_points"][0]["readings"]
+    for name, values in {"carbon_monoxide_dry": monoxide, **beside}.items():
+        readings[name] = [{"value": value, "instrument": "flue"} for value in values]
+    found = of_rule(audited(make_visit, complete_plan, settled), AIR_FREE)
+    assert any(
+        one.outcome == outcome and one.measured is not None and one.measured.low / PPM > least
+        for one in found
+    )
+
+
 def lit_in_fresh_air(settled: list[list[str]]) -> list[list[str]]:
     """Return the rows with two minutes of fresh air before the burner lights in row 24."""
     for row in settled[:24]:

@@ -13,7 +13,7 @@ from fluewright.appliance.air_side import (
 )
 from fluewright.appliance.altitude import PRACTICES, altitude_citation, altitude_rating
 from fluewright.appliance.balance import Fit, Reconciliation, reconcile
-from fluewright.appliance.carbon_monoxide import CarbonMonoxideRows, carbon_monoxide_rows
+from fluewright.appliance.carbon_monoxide import HELD, CarbonMonoxideRows, carbon_monoxide_rows
 from fluewright.appliance.draft import theoretical_draft
 from fluewright.appliance.firing_rate import gas_flow_counted, heat_input_clocked
 from fluewright.appliance.heat_exchanger import (
@@ -60,6 +60,7 @@ from fluewright.appliance.water_side import (
 __all__ = [
     "COVERAGE",
     "FLUIDS",
+    "HELD",
     "PRACTICES",
     "Blower",
     "BlowerStart",

@@ -116,9 +116,10 @@ def _undiluted(
         followed = _followed(most, high)
         greatest = np.where(burning, np.where(np.isnan(followed), np.inf, followed), high)
     dilute = told & ~burning & (np.asarray(as_read.oxygen_dry, dtype=float) < rules().fresh_air_oxygen)
+    lowest = _air_free(least, low)  # of a sample just too dilute it may be told, where the sample is not
     return _AirFree(
-        value=_air_free(as_read, monoxide),
-        low=_air_free(least, low),
+        value=np.maximum(_air_free(as_read, monoxide), lowest),
+        low=lowest,
         high=greatest,
         told=told,
         burning=burning,

@@ -21,8 +21,9 @@ from fluewright.steady.window import Window
 from fluewright.units import Array
 from fluewright.visit import StatedAccuracy, on_display
 
-
-_AS_NORMAL = 1_000  # degrees of freedom, chosen here: from there on Student's interval is the normal one to 0.13 %
+_AS_NORMAL = (
+    1_000  # degrees of freedom, chosen here: from there on Student's interval is the normal one to 0.13 %
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -187,9 +187,7 @@ def _blur(
 ) -> Array:
     """Return the covariance of the conditions by what is no reading: the fuel's composition, stray heat."""
     count = min(_FUEL_DRAWS, core.DRAWS)
-    inputs = {
-        one.name: one.draws[:count] if one.name in MODEL else np.array([one.central]) for one in given
-    }
+    inputs = {one.name: one.draws[:count] if one.name in MODEL else np.array([one.central]) for one in given}
     rows = _differences(
         {**inputs, **core.chain(core.first_of(fuel_draws, count), inputs, settings)}, named, count
     )

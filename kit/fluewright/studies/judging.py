@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from itertools import product
 
 import pandas as pd
 
 from fluewright import combustion, sources
 from fluewright.appliance import (
+    HELD,
     CarbonMonoxideRows,
     Judgement,
     Number,
@@ -28,13 +30,15 @@ from fluewright.appliance import (
 )
 from fluewright.sources import limits as safety
 from fluewright.sources.limits import Citation, Limit, RequiredTest, chosen_here
-from fluewright.steady import Moved
+from fluewright.steady import DILUTION, Moved
 from fluewright.studies.balancing import Balance
 from fluewright.studies.heat_settings import Stage, heat_carrier_of, plate_of
 from fluewright.studies.inputs import fuel_kind, fuel_of, known_accuracy
 from fluewright.visit import LimitOverride, SpotReading, Visit, on_display, read_quantity
 
 _AIR_FREE = "carbon_monoxide_air_free"
+_SHORT = {"oxygen_dry": "oxygen", "oxygen_wet": "oxygen", "carbon_dioxide_dry": "carbon dioxide"}
+_HELD = pd.DatetimeIndex([pd.Timestamp(0, tz="UTC"), pd.Timestamp(0, tz="UTC") + HELD])
 _FLUE = frozenset(
     {"oxygen_dry", "oxygen_wet", "carbon_dioxide_dry", "flue_temperature", "carbon_monoxide_dry", _AIR_FREE}
 )
@@ -235,44 +239,75 @@ def _readings(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Number]:
             yield spot
 
 
-def _by_hand(visit: Visit, tested: Tested) -> Number | None:
-    """Return air-free carbon monoxide of a reading by hand beside a log; only what it is at least where it is diluted.
-
-    The oxygen is that read by hand with it, else the mean of the window. A reading by hand that stands in for a log is
-    among the results already.
-    """
-    name = "carbon_monoxide_dry"
-    monoxide = _spot_number(visit, name, tested.spots.get(name, ()), lowest=False)
-    if monoxide is None:
-        return None
-    spot = _spot_number(visit, "oxygen_dry", tested.spots.get("oxygen_dry", ()), lowest=False)
-    oxygen = spot or tested.numbers.get("oxygen_dry")
-    row = pd.DataFrame({name: [monoxide.value]}, index=pd.DatetimeIndex([tested.rows.index[0]]))
-    widths = {name: (monoxide.value - monoxide.low, 0.0)}
-    if oxygen is not None:
-        row["oxygen_dry"] = oxygen.value
-        widths["oxygen_dry"] = (oxygen.high - oxygen.value, 0.0)
+def _undiluted(visit: Visit, monoxide: Number, dilution: Number | None) -> CarbonMonoxideRows:
+    """Return a reading by hand made air-free, as a row of a log that stood for as long as one has to be held."""
+    rows = pd.DataFrame({monoxide.quantity: monoxide.value}, index=_HELD)
+    given = [monoxide]
+    if dilution is not None:
+        rows[dilution.quantity] = dilution.value
+        given.append(dilution)
     found = carbon_monoxide_rows(
-        row,
-        lower_bounds=row[[name]] if monoxide.is_lower_bound else row[[]],
+        rows,
+        lower_bounds=rows[[monoxide.quantity]] if monoxide.is_lower_bound else rows[[]],
         fuel=fuel_of(visit),
-        half_widths=widths,
-        oxygen_name=None if oxygen is None else "oxygen_dry",
+        half_widths={
+            one.quantity: (one.high - one.value if math.isfinite(one.high) else 0.0, 0.0) for one in given
+        },
+        oxygen_name=None if dilution is None else dilution.quantity,
     )
-    if found is None:
-        return None
-    how = "with oxygen by hand" if spot else "with the window's oxygen" if oxygen else "at least as measured"
-    return replace(found.air_free, basis=f"{monoxide.basis}, {how}; oxygen rule")
+    assert found is not None
+    return found
 
 
-def _air_free_beside(visit: Visit, tested: Tested) -> Iterator[Number]:
-    """Yield air-free carbon monoxide besides that of rows that tell it and of the window: of some only the least."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Beside:
+    """Air-free carbon monoxide besides that of rows that tell it and of the window; of some only the least.
+
+    `dilute` is what the oxygen rule gives at least in samples too dilute for an air-free value.
+    """
+
+    numbers: tuple[Number, ...]
+    dilute: tuple[Number, ...]
+
+
+def _beside(visit: Visit, tested: Tested) -> _Beside:
+    """Return what the rows do not tell, and what was read by hand.
+
+    A reading by hand goes with that of oxygen, else of carbon dioxide, taken by hand with it: the first with the first
+    where there are as many, else each with each; without any with the mean of the window.
+    """
     rows = tested.carbon_monoxide
-    if rows is not None and not rows.told:
-        yield rows.air_free
-    by_hand = _by_hand(visit, tested)
-    if by_hand is not None:
-        yield by_hand
+    numbers = [rows.air_free] if rows is not None and not rows.told else []
+    dilute = [rows.held_dilute] if rows is not None and rows.held_dilute is not None else []
+    by_hand = {
+        name: [_spot_number(visit, name, [one], lowest=False) for one in tested.spots.get(name, ())]
+        for name in ("carbon_monoxide_dry", *DILUTION)
+    }
+    monoxide = by_hand.pop("carbon_monoxide_dry")
+    name = next((name for name, read in by_hand.items() if read), None)
+    if name is not None:
+        with_it, how = by_hand[name], f"with {_SHORT[name]} by hand"
+    else:
+        name = next((name for name in DILUTION if name in tested.numbers), None)
+        with_it = [None if name is None else tested.numbers[name]] * len(monoxide)
+        how = "at least as measured" if name is None else f"with the window's {_SHORT[name]}"
+    pairs = (
+        zip(monoxide, with_it, strict=True) if len(monoxide) == len(with_it) else product(monoxide, with_it)
+    )
+    found = [_undiluted(visit, one, other) for one, other in pairs if one is not None]
+    read = f"worst of {len(monoxide)} read by hand" if len(monoxide) > 1 else "read by hand"
+    for told in (True, False):
+        alike = [one.air_free for one in found if (one.told and not one.dilute) is told]
+        numbers += [
+            replace(one, basis=f"{read}, {how}; oxygen rule")
+            for one in sorted(alike, key=lambda one: one.low)[-1:]
+        ]
+    hints = sorted((one.held_dilute for one in found if one.held_dilute), key=lambda one: one.low)
+    dilute += [
+        replace(one, basis=f"{read}, {how}, in a sample too dilute for an air-free value")
+        for one in hints[-1:]
+    ]
+    return _Beside(numbers=tuple(numbers), dilute=tuple(dilute))
 
 
 # ---------------------------------------------------------------------------- judging
@@ -320,11 +355,10 @@ def _judged_anywhere(number: Number, limit: Limit, tested: Tested) -> Judgement:
     )
 
 
-def _beyond_for_a_time(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Judgement]:
-    """Yield what was beyond an air-free limit where the limit does not hold, or cannot be told to.
+def _beyond_at_light_off(visit: Visit, limit: Limit, tested: Tested) -> Iterator[Judgement]:
+    """Yield what was beyond an air-free limit where the limit does not hold.
 
-    In the first minutes after light-off a peak is usual, and limits hold after some minutes of operation. In samples
-    too dilute for an air-free value the oxygen rule gives a hint only.
+    In the first minutes after light-off a peak is usual, and limits hold after some minutes of operation.
     """
     rows = tested.carbon_monoxide
     if rows is None or limit.role != "limit":
@@ -341,17 +375,24 @@ def _beyond_for_a_time(visit: Visit, limit: Limit, tested: Tested) -> Iterator[J
             meaning="A short peak at light-off is usual; a high or long one tells of late ignition or a dirty burner.",
             action="Watch the light-off, and have ignition and burner checked if it is not smooth.",
         )
-    hint = None if rows.held_dilute is None else _judged(visit, limit, rows.held_dilute, tested)
-    if hint is not None and hint.outcome == "beyond":
-        yield replace(
-            hint,
-            rule=f"{limit.name}_dilute",
-            outcome="cannot tell",
-            weight="correct",
-            headline="Carbon monoxide, air-free: cannot be told in a dilute sample, and may be above its limit",
-            meaning="For minutes the sample was too dilute for an air-free value; the oxygen rule would give this.",
-            action="Test again: check the probe and its hose for leaks, and sample before any draft hood.",
-        )
+
+
+def _beyond_if_diluted(
+    visit: Visit, limit: Limit, tested: Tested, dilute: Iterable[Number]
+) -> Iterator[Judgement]:
+    """Yield what may be beyond an air-free limit in samples too dilute to tell: there the oxygen rule only hints."""
+    for number in dilute if limit.role == "limit" else ():
+        hint = _judged(visit, limit, number, tested)
+        if hint is not None and hint.outcome == "beyond":
+            yield replace(
+                hint,
+                rule=f"{limit.name}_dilute",
+                outcome="cannot tell",
+                weight="correct",
+                headline="Carbon monoxide, air-free: cannot be told in a dilute sample, and may be above its limit",
+                meaning="The sample was too dilute for an air-free value; the oxygen rule would give this.",
+                action="Test again: check the probe and its hose for leaks, and sample before any draft hood.",
+            )
 
 
 def _distinct(judgements: Iterable[Judgement]) -> Iterator[Judgement]:
@@ -365,7 +406,7 @@ def _distinct(judgements: Iterable[Judgement]) -> Iterator[Judgement]:
 def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> Iterator[Judgement]:
     appliance = visit.plan.appliance
     limited = set()
-    beside = tuple(_air_free_beside(visit, tested))
+    beside = _beside(visit, tested)
     for limit in limits:
         for number in _readings(visit, limit, tested):
             made = _judged(visit, limit, number, tested)
@@ -373,12 +414,13 @@ def _point_judgements(visit: Visit, tested: Tested, limits: Iterable[Limit]) -> 
                 yield made
                 limited.add(limit.quantity if limit.role == "limit" else "")
         if limit.quantity == _AIR_FREE and limit.judged != "rise":
-            for number in beside:
+            for number in beside.numbers:
                 made = _judged(visit, limit, number, tested)
                 if made is not None and (made.outcome == "beyond" or not number.is_lower_bound):
                     yield made  # what is only known to be at least so much is never within
                     limited.add(limit.quantity if limit.role == "limit" else "")
-            yield from _beyond_for_a_time(visit, limit, tested)
+            yield from _beyond_at_light_off(visit, limit, tested)
+            yield from _beyond_if_diluted(visit, limit, tested, beside.dilute)
     wanted = safety.appliance_type(appliance.type)
     for quantity in wanted.no_limit_known - limited:
         mean = tested.numbers.get(f"{quantity}_oxygen_rule", tested.numbers.get(quantity))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import combinations, pairwise
 from typing import Any
 
 import numpy as np
@@ -49,6 +49,9 @@ def join_logs(logs: Sequence[OneLog], *, instruments: Mapping[str, Instrument]) 
     if len(logs) == 1:
         return logs[0].readings
     axis.sort(key=lambda log: log.readings.frame.index[0])
+    beside = [_beside_each_other(*pair) for pair in pairwise(axis) if _reach_into(*pair)]
+    if beside:
+        raise VisitError(beside)
     index = axis[0].readings.frame.index
     for log in axis[1:]:
         index = index.append(log.readings.frame.index)
@@ -61,12 +64,12 @@ def join_logs(logs: Sequence[OneLog], *, instruments: Mapping[str, Instrument]) 
         joined.put(log.readings, slice(start, start + count), slice(0, count))
         start += count
     name = logs[0].log.file
-    for log in others:
-        match = _nearest(joined.index, log.readings.frame.index, log.log)
+    matches = [_nearest(joined.index, log.readings.frame.index, log.log) for log in others]
+    problems += [
+        _apart(log, name) for log, match in zip(others, matches, strict=True) if not (match.places >= 0).any()
+    ]
+    for log, match in zip(others, _each_from_one(others, matches), strict=True):
         matched = np.flatnonzero(match.places >= 0)
-        if not len(matched):
-            problems.append(_apart(log, name))
-            continue
         joined.put(log.readings, matched, match.places[matched])
         used = nearest = match.places[matched]
         if log.log.interpolate:
@@ -254,11 +257,35 @@ class _Joined:
         )
 
 
+def _reach_into(early: OneLog, late: OneLog) -> bool:
+    return bool(early.readings.frame.index[-1] >= late.readings.frame.index[0])
+
+
+def _beside_each_other(early: OneLog, late: OneLog) -> Problem:
+    """Return the problem of two logs that both go on from the first, with other quantities, at the same time."""
+    files = [log.log.file for log in (early, late)]
+    return Problem(
+        what=f"{files[1]} begins at {late.readings.frame.index[0]:%H:%M:%S}, before {files[0]} ends, and both go on "
+        "from the first log",
+        where=f"{files[0]} and {files[1]}",
+        rule="the first log, and those that go on from it one after the other, give the times of a visit",
+        way_out="List a log first that runs through the whole visit, or put what these two hold into one file",
+    )
+
+
 def _overlap(one: OneLog, other: OneLog) -> Iterator[Problem]:
     shared = [quantity for quantity in one.readings.frame if quantity in other.readings.frame]
     early, late = sorted((one, other), key=lambda log: log.readings.frame.index[0])
-    if shared and early.readings.frame.index[-1] >= late.readings.frame.index[0]:
+    if shared and _reach_into(early, late):
         files = [log.log.file for log in (early, late)]
+        if not early.readings.frame.index.isin(late.readings.frame.index).any():
+            yield Problem(
+                what=f"{shared[0]} stands in two logs in turns, none of them before the other",
+                where=f"{files[0]} and {files[1]}",
+                rule="a log that goes on from another begins where that one ends",
+                way_out="Put their rows into one file in order of time",
+            )
+            return
         again = late.rows[late.readings.frame.index <= early.readings.frame.index[-1]]
         rows = f"[{again.min()}, {again.max()}]"
         yield Problem(
@@ -292,9 +319,13 @@ def _two_tools(one: OneLog, other: OneLog) -> Iterator[Problem]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Match:
-    """For each time of the axis the place of the nearest reading of a log, -1 where none is near enough."""
+    """For each time of the axis the place of the nearest reading of a log, -1 where none is near enough.
+
+    `away` is how far it is [µs].
+    """
 
     places: NDArray[np.int64]
+    away: NDArray[np.int64]
     within: float
 
 
@@ -307,7 +338,20 @@ def _nearest(axis: pd.Index, times: pd.Index, log: Log) -> _Match:
     after = np.clip(np.searchsorted(given, wanted), 0, len(given) - 1)
     before = np.maximum(after - 1, 0)
     places = np.where(np.abs(wanted - given[before]) <= np.abs(given[after] - wanted), before, after)
-    return _Match(places=np.where(np.abs(given[places] - wanted) <= within, places, -1), within=within / 1e6)
+    away = np.abs(given[places] - wanted)
+    return _Match(places=np.where(away <= within, places, -1), away=away, within=within / 1e6)
+
+
+def _each_from_one(logs: Sequence[OneLog], matches: Sequence[_Match]) -> list[_Match]:
+    """Return the matches with each time left to the nearest of logs that hold the same quantity, as one goes on."""
+    kept = [match.places.copy() for match in matches]
+    for one, other in combinations(range(len(logs)), 2):
+        if set(logs[one].readings.frame) & set(logs[other].readings.frame):
+            both = (kept[one] >= 0) & (kept[other] >= 0)
+            first = matches[one].away <= matches[other].away
+            kept[other][both & first] = -1
+            kept[one][both & ~first] = -1
+    return [replace(match, places=places) for match, places in zip(matches, kept, strict=True)]
 
 
 def _apart(log: OneLog, first: str) -> Problem:
@@ -350,5 +394,7 @@ def _channels(logs: Sequence[OneLog]) -> Mapping[str, Channel]:
             known = channels.setdefault(quantity, channel)
             if known is not channel:
                 columns = ", ".join(dict.fromkeys((known.column, channel.column)))
-                channels[quantity] = replace(known, file=f"{known.file}, {channel.file}", column=columns)
+                drawn = known.interpolated or channel.interpolated
+                file = f"{known.file}, {channel.file}"
+                channels[quantity] = replace(known, file=file, column=columns, interpolated=drawn)
     return channels
