@@ -249,8 +249,8 @@ def test_a_reading_by_hand_beside_a_log_is_judged_with_its_oxygen(
     ("monoxide", "beside", "outcome", "least"),
     [
         # By hand with CO2: natural gas makes some 11.9 % at most, so 4.5 % is 2.6 times diluted.
-        (["600 ppm"], {"carbon_dioxide_dry": ["4.5 percent"]}, "beyond", 1_500),
-        (["600 ppm"], {"oxygen_wet": ["12 percent"]}, "beyond", 1_500),
+        (["600 ppm"], {"carbon_dioxide_dry": ["4.5 percent"]}, "beyond", 1_200),
+        (["600 ppm"], {"oxygen_wet": ["12 percent"]}, "beyond", 1_200),
         # 390 x 20.9 / (20.9 - 17.0) = 2,090, in a sample too dilute to tell
         (["390 ppm"], {"oxygen_dry": ["17 percent"]}, "cannot tell", 1_800),
         # the first with the first: 390 x 20.9 / 14.9 = 547, whatever air came into the second
@@ -274,6 +274,24 @@ def test_a_reading_by_hand_goes_with_what_was_read_with_it(
         one.outcome == outcome and one.measured is not None and one.measured.low / PPM > least
         for one in found
     )
+
+
+@pytest.mark.parametrize(("reading", "outcomes"), [("< 100 ppm", {"cannot tell"}), ("< 5 ppm", {"within"})])
+def test_a_reading_below_a_bound_may_be_anything_down_to_none(
+    make_visit: Make,
+    complete_plan: dict[str, Any],
+    settled: list[list[str]],
+    reading: str,
+    outcomes: set[str],
+) -> None:
+    complete_plan["test_points"][0]["readings"]["carbon_monoxide_ambient"] = {
+        "value": reading,
+        "instrument": "room",
+    }
+    found = of_rule(audited(make_visit, complete_plan, settled), "carbon_monoxide_ambient")
+    found = [one for one in found if one.role == "limit"]
+    assert {one.outcome for one in found} == outcomes
+    assert all(one.measured is not None and one.measured.low == 0 for one in found)
 
 
 def lit_in_fresh_air(settled: list[list[str]]) -> list[list[str]]:

@@ -285,15 +285,26 @@ def put_right(judgements: Iterable[Judgement], *, replaces: Mapping[str, str]) -
     Notes
     -----
     A stop that was put right still weighs "correct"; a correct, "note". A rule that the retest did not judge, or
-    judged other than "within", keeps its weight.
+    judged other than "within", keeps its weight. Of a retest that was itself replaced, the last that judged the rule
+    counts.
     """
     everything = tuple(judgements)
     retest_of = {old: new for new, old in replaces.items()}
-    held = {(one.test_point, one.rule) for one in everything if one.outcome == "within"}
+    judged: dict[tuple[str, str], set[str]] = {}
+    for one in everything:
+        judged.setdefault((one.test_point, one.rule), set()).add(one.outcome)
+
+    def held(one: Judgement) -> bool:
+        last: set[str] = set()
+        point, seen = retest_of.get(one.test_point), {one.test_point}
+        while point is not None and point not in seen:
+            last = judged.get((point, _of_limit(one.rule)), last)
+            seen.add(point)
+            point = retest_of.get(point)
+        return "within" in last
+
     return tuple(
-        replace(one, weight=_PUT_RIGHT[one.weight], put_right=True)
-        if one.weight and (retest_of.get(one.test_point), _of_limit(one.rule)) in held
-        else one
+        replace(one, weight=_PUT_RIGHT[one.weight], put_right=True) if one.weight and held(one) else one
         for one in everything
     )
 

@@ -165,9 +165,14 @@ def _reach(visit: Visit, spot: SpotReading) -> tuple[float, float]:
     """Return between what a true value lies by the accuracy of the instrument that was read."""
     stated = known_accuracy(visit, spot.quantity, spot.instrument)
     half = stated.half_width(on_display(spot.quantity, spot.value))
+    known = sources.quantity(spot.quantity)
     floor = 0.0 if spot.quantity.startswith("carbon_monoxide") else -math.inf
-    low = spot.value if spot.bound == ">" else max(spot.value - half, floor)
-    return low, math.inf if spot.bound == ">" else spot.value + half
+    if spot.bound == ">":
+        return spot.value, math.inf
+    low = max(spot.value - half, floor)
+    if spot.bound == "<":  # anything down to the least that can be
+        low = min(low, max(floor, known.floor, -math.inf if known.low is None else known.low))
+    return low, spot.value + half
 
 
 def _logged_number(visit: Visit, quantity: str, tested: Tested, *, lowest: bool) -> Number | None:

@@ -50,6 +50,7 @@ _RANGES = (
     "temperature_rise",
     "temperature_rise_low",
 )
+_SAME_RATE = 0.05  # of full, chosen here
 _LATE = pd.Timedelta(minutes=1)  # chosen here: a start or end noted by hand may miss the log by this much
 
 
@@ -531,18 +532,32 @@ def _test_points(
 
 
 def _replaced(plan: VisitFile, at: _At) -> Iterator[Problem]:
-    """Yield the problem of a test point that repeats one which does not come before it."""
-    before: list[str] = []
+    """Yield the problem of a test point that repeats one which does not come before it, or at another firing rate."""
+    before: dict[str, TestPoint] = {}
     for number, point in enumerate(plan.test_points):
+        place = at("test_points", number, "replaces")
         if point.replaces and point.replaces not in before:
             listed = ", ".join(map(shown, before))
             yield Problem(
                 what=f"{shown(point.name)} repeats the test point {shown(point.replaces)}",
-                where=at("test_points", number, "replaces"),
+                where=place,
                 rule="it repeats one that stands before it",
                 way_out=f"Write one of {listed}" if before else "Leave it out of the first test point",
             )
-        before.append(point.name)
+        elif point.replaces and _fires_otherwise(point, before[point.replaces]):
+            yield Problem(
+                what=f"{shown(point.name)} is at another firing rate than {shown(point.replaces)}, which it repeats",
+                where=place,
+                rule="only a test at the same rate shows that something was put right",
+                way_out="Leave replaces out, or put stage and firing_rate of the two right",
+            )
+        before[point.name] = point
+
+
+def _fires_otherwise(one: TestPoint, other: TestPoint) -> bool:
+    """Tell whether two test points are of different stages, or of firing rates that differ by more than a reading."""
+    rates = [1.0 if point.firing_rate is None else point.firing_rate for point in (one, other)]
+    return (one.stage or "high") != (other.stage or "high") or abs(rates[0] - rates[1]) > _SAME_RATE
 
 
 def _conflict(one: TestPointRows, other: TestPointRows, how: str, where: str) -> Problem:
