@@ -109,6 +109,9 @@ def _offset_units() -> frozenset[Any]:
     return frozenset(registry().Unit(name) for name in ("degree_Celsius", "degree_Fahrenheit"))
 
 
+_LEAST = {"m^3": 1e-8, "m^3/s": 1e-10}  # of what is measured here nothing comes in smaller units; chosen here
+
+
 @functools.cache
 def _affine(from_unit: str, to_unit: str, name: str, usual: tuple[str, ...] = ()) -> tuple[float, float]:
     source = _unit_of(from_unit, name, usual[0] if usual else to_unit)
@@ -124,7 +127,11 @@ def _affine(from_unit: str, to_unit: str, name: str, usual: tuple[str, ...] = ()
         slope = (float(make(1e6, source).to(target).magnitude) - zero) / 1e6
     except Exception as error:
         raise _wrong_kind(name, from_unit, to_unit, usual) from error
-
+    if abs(slope) < _LEAST.get(to_unit, 0.0):  # "acfm" would be attofeet, "Nl/min" nanoliters
+        raise UnitError(
+            f"{name} is given in '{from_unit}', which is not a unit this project knows; write for example "
+            f"'{(usual or (to_unit,))[0]}'"
+        )
     return slope, zero
 
 

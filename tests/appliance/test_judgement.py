@@ -1,6 +1,7 @@
 """What is said of a number against its limit: within, beyond, cannot tell; and the verdict that follows."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -144,6 +145,21 @@ def test_what_the_retest_did_not_show_stays(retest: Judgement) -> None:
     kept = put_right([finding("stop"), retest], replaces={"as left": "as found"})
     assert kept[0].weight == "stop"
     assert not kept[0].put_right
+
+
+def test_of_retests_that_follow_each_other_the_last_counts() -> None:
+    chain = {"second": "first", "third": "second"}
+    bad, good = (
+        finding("stop", point="second"),
+        finding("", point="third", outcome="within"),
+    )
+    eased = put_right([finding("stop", point="first"), bad, good], replaces=chain)
+    assert [one.weight for one in eased] == ["correct", "correct", ""]
+    again = replace(good, weight="stop", outcome="beyond")  # type: ignore[arg-type]
+    kept = put_right(
+        [finding("stop", point="first"), replace(bad, outcome="within", weight=""), again], replaces=chain
+    )
+    assert kept[0].weight == "stop"
 
 
 def test_the_verdict_is_the_gravest_and_comes_from_the_closed_set() -> None:

@@ -293,6 +293,24 @@ def test_the_tolerance_of_a_join_is_the_one_stated(write_visit: Writer, flue_tex
     assert states == [0, Cell.EMPTY, 0, Cell.EMPTY, Cell.EMPTY]
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_of_two_logs_that_follow_each_other_the_nearer_reading_is_taken(
+    write_visit: Writer, flue_text: str, turned: bool
+) -> None:
+    """Whatever their order in visit.toml, and however wide the tolerance; no reading is lost without being told."""
+    files = {
+        "flue.csv": flue_text,
+        "meter.csv": slow_meter((0, "1"), (10, "9")),
+        "next.csv": slow_meter((12, "2")),
+    }
+    first = SLOW.replace("[logs.columns]", 'within = "60 s"\n[logs.columns]')
+    second = first.replace("meter.csv", "next.csv")
+    logs = (second, first) if turned else (first, second)
+    values, _, readings = flow(write_visit(files=files, more_logs="".join(logs)))
+    np.testing.assert_array_equal(values, [1, 1, 9, 2, 2])
+    assert sum(account.used for account in readings.accounts) == len(values) + 3
+
+
 def test_what_is_interpolated_was_asked_for_and_says_so(write_visit: Writer, flue_text: str) -> None:
     files = {"flue.csv": flue_text, "meter.csv": slow_meter((0, "1"), (10, "2"), (20, "---"))}
     more = SLOW.replace("[logs.columns]", "interpolate = true\n[logs.columns]")

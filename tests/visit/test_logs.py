@@ -869,6 +869,16 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], str]] = {
     "column 9 of 3": (PLAIN, {"time": {"column": "column 9"}}, r"no column 'column 9'"),
     "two columns of one name": (PLAIN.replace("CO", "O2"), {}, r"two columns are named 'O2' .*'column 2'"),
     "long line": ("x" * (3 << 20), {}, r"the line does not end|no column"),
+    "names again in another order": (
+        PLAIN + "Time,CO,O2\n2026-01-14 10:00:10,35,5.3\n",
+        {},
+        r"the columns are named again, with 'CO' where 'O2' stood \(log.csv, row 4\)",
+    ),
+    "names again with other units": (
+        PLAIN.replace(HEAD, HEAD + ",%,ppm\n") + HEAD + ",ppm,ppm\n2026-01-14 10:00:10,5.3,35\n",
+        {},
+        r"the columns are named again, with 'ppm' where '%' stood \(log.csv, row 6\)",
+    ),
     "long line below rows": (
         HEAD + ROWS + "x" * (6 << 20),
         {},

@@ -391,6 +391,10 @@ ADDED_FAULTS = {
         'replaces = "as left"\n',
         r"'as found' repeats the test point 'as left' .*before it",
     ),
+    "point that repeats one of another rate": (
+        '[[test_points]]\nname = "as left"\nstart = 10:00:20\nend = 10:00:30\nstage = "low"\nreplaces = "as found"\n',
+        r"'as left' is at another firing rate than 'as found', which it repeats",
+    ),
     "window outside": (
         'window = { start = 10:00:05, end = 10:00:30, because = "steady" }\n',
         r"the window, 10:00:05 to 10:00:30, leaves its test point",
@@ -798,6 +802,7 @@ def test_shown_text_is_one_short_line(text: str) -> None:
         ("38 MJ/m³", "J/m^3", 38e6),
         ("2 cu ft", "m^3", 2 * 0.3048**3),
         ("690 ft.", "m", 690 * 0.3048),
+        ("973 acfm", "m^3/s", 973 * 0.3048**3 / 60),  # no attofeet
     ],
 )
 def test_units_may_be_written_as_the_field_writes_them(text: str, unit: str, expected: float) -> None:
@@ -815,6 +820,8 @@ def test_units_may_be_written_as_the_field_writes_them(text: str, unit: str, exp
         ("5", "Pa", "has no unit"),
         ("80 MBtu", "W", "a thousand Btu or a million"),  # of a thousand, or of a million
         ("5 % of reading", "1", "not a unit"),
+        ("78 Nl/min", "m^3/s", "no factor turns"),  # of normal litres, not nanolitres
+        ("78 al/min", "m^3/s", "not a unit"),
     ],
 )
 def test_a_number_that_may_mean_two_things_is_refused(text: str, unit: str, message: str) -> None:

@@ -192,7 +192,7 @@ def _no_offset(log: OneLog, first: OneLog, offset: Offset | None) -> Problem:
     return Problem(
         what=f"the offset of its clock cannot be estimated: {what}",
         where=log.log.file,
-        rule="at least two shared events tell an offset, more than half of those seen, twice as many as tell any other",
+        rule="three shared events or more tell an offset: more than half of those seen, twice as many as tell another",
         way_out="Enter it instead: time.offset = with the seconds to add to this log's times",
     )
 

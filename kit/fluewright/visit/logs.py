@@ -33,6 +33,7 @@ from fluewright.visit.readings import Cell
 from fluewright.visit.schema import Log, column_scale
 from fluewright.visit.tables import MARK, kind_of, table_lines
 from fluewright.visit.times import Mask, read_times
+from fluewright.visit.wordings import unit_of
 
 _BLOCK = 5 << 19  # bytes; chosen by measurement
 _PIECE = 1 << 17  # bytes read, and looked at, at once; chosen by measurement
@@ -191,10 +192,14 @@ def problem_in(log: Log, row: int | None, what: str, rule: str, way_out: str) ->
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Layout:
-    """Where in a row the map's columns stand, and slope and offset from the unit of each to SI."""
+    """Where in a row the map's columns stand, and slope and offset from the unit of each to SI.
+
+    `names` are those of all columns, `below` the cells of the row below them.
+    """
 
     width: int
     names: tuple[str, ...]
+    below: tuple[str, ...]
     time: tuple[int, ...]
     quantities: Mapping[str, int]
     scales: Mapping[str, tuple[float, float]]
@@ -207,6 +212,11 @@ def _cells_of(line: str, log: Log) -> list[str]:
         return next(csv.reader([line], delimiter=log.delimiter))
     except csv.Error:
         return line.split(log.delimiter)
+
+
+def _filled_up(line: str, width: int, log: Log) -> list[str]:
+    """Return so many cells of a line, blank ones where it has fewer."""
+    return (_cells_of(line, log) + [""] * width)[:width]
 
 
 def _layout(head: list[str], sample: list[str], log: Log) -> _Layout:
@@ -255,6 +265,7 @@ def _layout(head: list[str], sample: list[str], log: Log) -> _Layout:
     return _Layout(
         width=width,
         names=tuple(names),
+        below=tuple(_filled_up(sample[0] if sample else "", width, log)),
         time=time,
         quantities=quantities,
         scales={one.quantity: column_scale(one.unit, one.quantity) for one in log.columns.values()},
@@ -355,8 +366,7 @@ def read_raw(path: Path, *, log: Log) -> RawLog:
 def _begun(lines: Sequence[str], layout: _Layout, log: Log, *, room: int) -> RawLog:
     """Return the log before its rows are read: with its headings, and what is not read of it."""
     raw = RawLog(tuple(layout.quantities), room=room)
-    below = _cells_of(lines[log.header_row], log) if log.header_row < len(lines) else []
-    below = (below + [""] * layout.width)[: layout.width]
+    below = layout.below
     headings = list(zip(layout.names, below, strict=True))
     raw.headings = {quantity: headings[place] for quantity, place in layout.quantities.items()}
     raw.time_headings = [headings[place] for place in layout.time]
@@ -736,7 +746,7 @@ def _read_rows(
     whole = bool(keep.all())
     if not whole:
         _set_aside_shifted(times.valid & ~keep, rows, cells, block, layout, raw)
-        untimed = _set_aside_untimed(~times.valid, rows, stamps, cells, block, layout, raw)
+        untimed = _set_aside_untimed(~times.valid, rows, stamps, cells, block, layout, log, raw)
         if not keep.any():
             return
         before = np.maximum.accumulate(np.where(keep, np.arange(len(rows)), np.argmax(keep)))
@@ -808,6 +818,7 @@ def _set_aside_untimed(
     cells: Mapping[str, Cells],
     block: _Block,
     layout: _Layout,
+    log: Log,
     raw: BlockRead,
 ) -> Mask:
     """Account for the rows without a time: blank, names again, units, text, or a reading whose time is not there.
@@ -838,6 +849,8 @@ def _set_aside_untimed(
     for quantity, column in cells.items():
         if quantity.startswith(_MONOXIDE) and remark.any():  # such as "ALARM" where the time should be
             raw.misfits.setdefault(quantity, []).append((places[remark], _most(column)[bad][remark]))
+    if again.any():
+        raw.renamed |= _renamed(places[again], block, layout, log)
     unreadable = np.flatnonzero(which == _UNTIMED.index(_UNREADABLE))
     raw.unreadable_rows += len(unreadable)
     for place in unreadable[: TEXTS_KEPT - len(raw.unreadable)]:
@@ -845,6 +858,25 @@ def _set_aside_untimed(
     readings = np.zeros(len(rows), bool)
     readings[bad] = np.isin(which, [_UNTIMED.index("no time"), _UNTIMED.index(_UNREADABLE)])
     return readings
+
+
+def _renamed(rows: NDArray[np.int64], block: _Block, layout: _Layout, log: Log) -> dict[int, tuple[str, str]]:
+    """Return, by row, what a repeated heading, or the row of units below it, has where the first had something else."""
+    lines, found = block.data.split(b"\n"), {}
+    places = (*layout.time, *layout.quantities.values())
+    for row in rows[:TEXTS_KEPT].tolist():
+        at = row - block.first_row
+        cells = [cell.strip() for cell in _filled_up(_shown(lines[at]), layout.width, log)]
+        if other := next(
+            ((cells[one], layout.names[one]) for one in places if cells[one] != layout.names[one]), None
+        ):
+            found[row] = other
+        after = _filled_up(_shown(lines[at + 1]), layout.width, log) if at + 1 < len(lines) else []
+        for one, cell in enumerate(after):
+            units = unit_of(cell.strip(" []()")), unit_of(layout.below[one].strip(" []()"))
+            if one in places and None not in units and units[0] != units[1]:
+                found.setdefault(row + 1, (cell.strip(), layout.below[one].strip()))
+    return found
 
 
 def _mask(answer: pa.BooleanArray) -> Mask:

@@ -58,7 +58,8 @@ class BlockRead:
     `unreadable` holds the first times that could not be read, by row, and `unreadable_rows` counts them all.
     `worded` names the quantities whose cells are not all numbers; `extremes` holds the least and the greatest number
     of each. `misfits` holds, by quantity of carbon monoxide, the rows with a time and too few or too many cells, and
-    the greatest number that each may hold of it, NaN where there is none.
+    the greatest number that each may hold of it, NaN where there is none. `renamed` holds, by row, what a repeated
+    heading has where the first had something else, and that.
     """
 
     lines: int
@@ -67,6 +68,7 @@ class BlockRead:
     aside: dict[str, RowsAside] = field(default_factory=dict)
     unreadable: dict[int, str] = field(default_factory=dict)
     unreadable_rows: int = 0
+    renamed: dict[int, tuple[str, str]] = field(default_factory=dict)
     worded: set[str] = field(default_factory=set)
     misfits: dict[str, list[tuple[NDArray[np.int64], NDArray[np.float64]]]] = field(default_factory=dict)
 
@@ -157,6 +159,7 @@ class RawLog:
         self.notes: list[str] = []
         self.aside: dict[str, RowsAside] = {}
         self.unreadable: dict[int, str] = {}
+        self.renamed: dict[int, tuple[str, str]] = {}
         self.worded: set[str] = set()
         self.headings: dict[str, tuple[str, str]] = {}
         self.time_headings: list[tuple[str, str]] = []
@@ -183,6 +186,7 @@ class RawLog:
         for quantity, parts in block.misfits.items():
             self.misfits.setdefault(quantity, []).extend(parts)
         self.unreadable_rows += block.unreadable_rows
+        self.renamed |= block.renamed
         for quantity, extremes in block.extremes.items():
             ends = (*self.extremes[quantity], *extremes)
             self.extremes[quantity] = (np.fmin.reduce(ends), np.fmax.reduce(ends))

@@ -127,7 +127,7 @@ def read_log(
         The log cannot be read as described; every problem found is listed.
     """
     raw = read_raw(path, log=log)
-    problems = [*_unreadable_times(raw, log), *_contradictions(raw, log)]
+    problems = [*_unreadable_times(raw, log), *_contradictions(raw, log), *_renamed(raw, log)]
     if not len(raw.rows):
         raise VisitError(problems or [_no_rows(raw, log)])
     draft = _Draft(
@@ -206,6 +206,21 @@ def _contradictions(raw: RawLog, log: Log) -> Iterator[Problem]:
                 f"units row: {shown(below)} of column {shown(name)} {unknown}; the map's unit was taken, {column.unit}"
             )
     yield from _time_contradictions(raw, log)
+
+
+def _renamed(raw: RawLog, log: Log) -> Iterator[Problem]:
+    """Yield the problem of a heading that is repeated in mid-file with other columns or other units."""
+    aside = [part.rows for part in log.set_aside if part.rows is not None]
+    for row, (now, before) in raw.renamed.items():
+        if not any(first <= row <= last for first, last in aside):
+            yield problem_in(
+                log,
+                row,
+                f"the columns are named again, with {shown(now)} where {shown(before)} stood",
+                "the columns of a log hold the same from its first row to its last",
+                f"Make two logs of it, each with its map; or set aside the rows from {row} on in visit.toml, and why",
+            )
+            return
 
 
 def _time_contradictions(raw: RawLog, log: Log) -> Iterator[Problem]:
