@@ -392,3 +392,54 @@ def test_a_window_chosen_where_there_is_no_flue_gas_is_found_by_the_check(
     visit = fw.open_visit(make_visit(complete_plan, settled))
     with pytest.raises(InputError, match=r"chosen by hand, .* holds no flue gas"):
         check(visit)
+
+
+def test_a_barometer_reduced_to_sea_level_is_asked_about(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    complete_plan["site"] |= {"elevation": "1500 m", "barometric_pressure": "1013 hPa"}
+    with pytest.raises(InputError, match=r"1,013 hPa, is far from the 84\d hPa .* not reduced to sea level"):
+        fw.audit(fw.open_visit(make_visit(complete_plan, settled)))
+    complete_plan["site"] |= {"barometric_pressure": "840 hPa"}
+    fw.audit(fw.open_visit(make_visit(complete_plan, settled)))
+
+
+def test_the_spread_of_a_gas_that_the_fuel_does_not_hold_is_refused(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    held = {"CH4": 0.95, "C2H6": 0.0285, "N2": 0.02}  # of an analysis printed to 0.1 %: it adds up to 0.9985
+    complete_plan["fuel"] = {"composition": held, "spread": {"methane": 0.01, "ethane": 0.005}}
+    fw.audit(fw.open_visit(make_visit(complete_plan, settled)))
+    complete_plan["fuel"]["spread"] = {"propane": 0.005}
+    with pytest.raises(InputError, match="names propane, which 'fuel as entered' does not hold"):
+        fw.audit(fw.open_visit(make_visit(complete_plan, settled)))
+
+
+def test_tries_at_the_meter_that_scatter_tell_little(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    """Of three tries, by Student's 3.18 (three degrees of freedom at least): 3.18 s / root 3 of their mean."""
+    complete_plan["test_points"][0]["meter"] = {"dial": "2 ft^3", "seconds": [84.0, 90.0, 96.0]}
+    point = fw.audit(fw.open_visit(make_visit(complete_plan, settled))).points[0]
+    told = point.numbers["heat_input_clocked"]
+    half = 3.182 * 6.0 / 3**0.5 / 90.0
+    assert told.low / told.value == pytest.approx(1 / (1 + half), abs=0.02)
+    assert told.high / told.value == pytest.approx(1 / (1 - half), abs=0.02)
+
+
+def test_each_reading_by_hand_is_corrected_for_the_drift_of_its_own_instrument(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    shown = {"shown": "54 degF", "applied": "50 degF"}
+    checks = {"span_before": shown, "span_after": shown, "correct": True}
+    complete_plan["instruments"]["other"] = {
+        "description": "another thermometer",
+        "accuracy": {"outdoor_temperature": {"absolute": "2 delta_degF"}},
+        "drift_checks": {"outdoor_temperature": checks},
+    }
+    complete_plan["readings"]["outdoor_temperature"] = [
+        {"value": "50 degF", "instrument": "pair"},
+        {"value": "54 degF", "instrument": "other"},
+    ]
+    visit = fw.open_visit(make_visit(complete_plan, settled))
+    assert spot_means(visit, visit.spots)["outdoor_temperature"].mean == pytest.approx(283.15, abs=0.02)

@@ -206,7 +206,9 @@ def target_manifold_pressure(
     719.0
     """
     box = si(burner_box_pressure, "Pa", "burner_box_pressure")
-    drop = _above_zero(si(manifold_pressure, "Pa", "manifold_pressure") - box, "pressure across the orifice")
+    drop = _above_zero(
+        si(manifold_pressure, "Pa", "manifold_pressure") - box, "pressure across the orifice", unknown=True
+    )
     found = _above_zero(si(heat_input, "W", "heat_input"), "heat_input")
     wanted = _above_zero(si(heat_input_wanted, "W", "heat_input_wanted"), "heat_input_wanted")
     return np.asarray(box + drop * (wanted / found) ** 2)
@@ -296,7 +298,7 @@ def _flow_of_unit_area(
     barometric_pressure: Number,
 ) -> Array:
     """Return the mass flow of all holes per area of one [kg/(s m²)]."""
-    drop = _above_zero(si(pressure_drop, "Pa", "pressure_drop"), "pressure_drop")
+    drop = _above_zero(si(pressure_drop, "Pa", "pressure_drop"), "pressure_drop", unknown=True)
     holes = _above_zero(si(count, "1", "count"), "count")
     given = discharge_coefficient() if coefficient is None else coefficient
     discharge = _above_zero(si(given, "1", "coefficient"), "coefficient")
@@ -305,9 +307,8 @@ def _flow_of_unit_area(
     return np.asarray(holes * discharge * np.sqrt(2 * density * drop))
 
 
-def _above_zero(values: Array, name: str) -> Array:
-    if np.any(values <= 0):  # NaN stays NaN
-        raise InputError(
-            f"{name} must be above zero, not {float(np.nanmin(values)):.6g}; check value and unit"
-        )
+def _above_zero(values: Array, name: str, *, unknown: bool = False) -> Array:
+    """Return values after refusing what is not above zero; NaN stays NaN where it may be `unknown`."""
+    if not np.all((values > 0) | (unknown & np.isnan(values))):
+        raise InputError(f"{name} must be above zero, not {float(np.min(values)):.6g}; check value and unit")
     return values

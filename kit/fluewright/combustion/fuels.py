@@ -155,7 +155,7 @@ class Fuel:
         """Check the composition and keep it under the symbols of the data."""
         parts: dict[str, Array] = {}
         for given, amount in self.composition.items():
-            symbol = _symbol(given)
+            symbol = component_symbol(given)
             parts[symbol] = parts.get(symbol, np.float64(0)) + si(amount, "mol/mol", f"fraction of {given}")
         _check_fractions(parts, self.name, highest=np.inf if normalize else 1 + _SUM_TOLERANCE)
         total: Array = np.asarray(sum(parts.values()))
@@ -641,7 +641,14 @@ def _symbols() -> Mapping[str, str]:
     return MappingProxyType(known)
 
 
-def _symbol(name: str) -> str:
+def component_symbol(name: str) -> str:
+    """Return the symbol of a fuel component by any of its names.
+
+    Raises
+    ------
+    UnknownNameError
+        No component has that name.
+    """
     symbol = _symbols().get(str(name).lower())
     if symbol is None:
         raise UnknownNameError("fuel component", name, _iso()["component"])

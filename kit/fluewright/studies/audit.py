@@ -71,6 +71,7 @@ _MONOXIDE = "carbon_monoxide_dry"
 _TRACE = 1e-4  # of the SI unit: a unit for traces, such as ppm
 _NO_OXYGEN = 1e-3  # a column in such a unit that never holds more is of another unit, chosen here
 _MISSING = 0.1  # share of the rows of a window without a number that is told beside the mean of the others
+_NO_WEATHER = 8_000.0  # Pa, chosen here: beyond the extremes of weather
 _ALGEBRA = ThreadpoolController()  # threads that wait by turning: these arrays are too small for them
 _FRESH_AIR = 0.2  # a whole log at or above this share of oxygen held no flue gas
 
@@ -432,7 +433,24 @@ def check(visit: Visit) -> Fuel:
     for rows in visit.test_points:
         if rows.manual_window is not None:
             _steadiness(visit, rows)
-    return given.fuel_of(visit)
+    _refuse_barometer(visit)
+    fuel = given.fuel_of(visit)
+    given.fuel_spread(visit, fuel)
+    return fuel
+
+
+def _refuse_barometer(visit: Visit) -> None:
+    """Refuse a barometer that no weather makes at the elevation stated: most likely it was reduced to sea level."""
+    site = visit.plan.site
+    if site.barometric_pressure is None or site.elevation is None:
+        return
+    usual = float(combustion.standard_atmosphere_pressure(site.elevation))
+    if abs(site.barometric_pressure - usual) > _NO_WEATHER:
+        raise InputError(
+            f"the barometric pressure, {site.barometric_pressure / 100:,.0f} hPa, is far from the "
+            f"{usual / 100:,.0f} hPa of the standard atmosphere at {site.elevation:,.0f} m, and no weather makes it "
+            "so: it is that at the site, not reduced to sea level. Check it, and elevation, in visit.toml"
+        )
 
 
 def audit(visit: Visit) -> Audit:

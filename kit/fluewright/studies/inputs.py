@@ -12,7 +12,8 @@ import pandas as pd
 from fluewright import combustion, sources, units
 from fluewright.appliance import Number, altitude_citation, gas_flow_counted
 from fluewright.combustion import Fuel
-from fluewright.steady import DILUTION, ChannelMean, SettledPoint, spot_mean, stated_or_assumed
+from fluewright.errors import InputError
+from fluewright.steady import DILUTION, ChannelMean, SettledPoint, mean_noise, spot_mean, stated_or_assumed
 from fluewright.studies import numbers as core
 from fluewright.studies.fresh_air import fresh_air_drift
 from fluewright.studies.heat_settings import (
@@ -39,6 +40,7 @@ _LABELS = {
     "clock_seconds": "time clocked at the meter",
     "heating_value": "heating value of the gas",
 }
+_LEAST_TRY = 0.1  # of the mean try at the meter: what scatters never ends at none
 _USUAL_BASE = "US 60 °F, 14.696 psia"
 
 
@@ -72,7 +74,31 @@ def fuel_of(visit: Visit) -> Fuel:
     stated = visit.plan.fuel
     if stated.name is not None:
         return combustion.fuel(stated.name)
-    return Fuel(composition=dict(stated.composition or {}), name="fuel as entered", source=stated.source)
+    shares = dict(stated.composition or {})
+    return Fuel(composition=shares, name="fuel as entered", source=stated.source, normalize=True)
+
+
+def fuel_spread(visit: Visit, fuel: Fuel) -> Mapping[str, float] | None:
+    """Return the half-width of each mole fraction that the visit states, by symbol; None where it states none.
+
+    Raises
+    ------
+    UnknownNameError
+        No component has that name.
+    InputError
+        The fuel does not hold it.
+    """
+    stated = visit.plan.fuel.spread
+    if stated is None:
+        return None
+    spread = {combustion.component_symbol(name): half for name, half in stated.items()}
+    for name in stated:
+        if combustion.component_symbol(name) not in fuel.composition:
+            raise InputError(
+                f"fuel.spread in visit.toml names {name}, which '{fuel.name}' does not hold; its components are "
+                f"{', '.join(fuel.composition)}"
+            )
+    return spread
 
 
 def _assumed(name: str, key: str, unit: str) -> float:
@@ -134,8 +160,9 @@ def _site_pressure(visit: Visit, rng: np.random.Generator) -> tuple[core.Input, 
     site = visit.plan.site
     name = "barometric_pressure"
     if site.barometric_pressure is not None:
-        stated = known_accuracy(visit, name).absolute
         value = site.barometric_pressure
+        tools = [tool for tool, one in visit.plan.instruments.items() if name in one.accuracy]
+        stated = max(known_accuracy(visit, name, tool).half_width(value) for tool in tools or [""])
         return _rectangular(name, value, value - stated, value + stated, rng), []
     if site.elevation is not None:
         value = float(combustion.standard_atmosphere_pressure(site.elevation))
@@ -201,7 +228,7 @@ def shared_inputs(visit: Visit, fuel: Fuel, rng: np.random.Generator) -> SharedI
     return SharedInputs(
         inputs=tuple(inputs),
         assumptions=tuple(assumptions),
-        fuel_draws=_fuel_draws(fuel, plan.fuel.spread, rng),
+        fuel_draws=_fuel_draws(fuel, fuel_spread(visit, fuel), rng),
     )
 
 
@@ -417,12 +444,12 @@ def settled_accuracies(visit: Visit) -> Callable[[pd.DataFrame], Mapping[str, St
     return lambda window: {str(name): accuracy(str(name), window) for name in window}
 
 
-def drift_corrected(visit: Visit, mean: ChannelMean, instrument: str = "") -> ChannelMean:
+def drift_corrected(visit: Visit, mean: ChannelMean) -> ChannelMean:
     """Return a mean corrected for drift where visit.toml asks for it, with its interval moved along.
 
     The interval of a share of a gas that comes out as less than zero is that of zero.
     """
-    added = drift_of(visit.plan, mean.quantity, instrument=instrument or None).correction(mean.mean)
+    added = drift_of(visit.plan, mean.quantity, instrument=None).correction(mean.mean)
     if not added:
         return mean
     moved, width = replace(mean, mean=mean.mean + added), mean.high - mean.shown
@@ -448,20 +475,26 @@ def mean_number(mean: ChannelMean, *, basis: str) -> Number:
 
 
 def spot_means(visit: Visit, spots: Mapping[str, tuple[SpotReading, ...]]) -> Mapping[str, ChannelMean]:
-    """Return the means of what was read by hand; a reading that is only a bound has none."""
+    """Return the means of what was read by hand, each reading corrected for drift where visit.toml asks for it.
+
+    A reading that is only a bound has none.
+    """
     made = {}
     for quantity, taken in spots.items():
         if not taken or any(one.bound for one in taken):
             continue
-        values = [one.value for one in taken]
+        values = [
+            one.value
+            + drift_of(visit.plan, quantity, instrument=one.instrument or None).correction(one.value)
+            for one in taken
+        ]
         tools = dict.fromkeys(one.instrument for one in taken)
         accuracies = [
             known_accuracy(visit, quantity, tool, reading=float(np.mean(values)), corrected=True)
             for tool in tools
         ]
         means = (spot_mean(quantity, values, accuracy=accuracy) for accuracy in accuracies)
-        widest = max(means, key=lambda mean: mean.bias)  # of several instruments the least sure one
-        made[quantity] = drift_corrected(visit, widest, widest.instrument)
+        made[quantity] = max(means, key=lambda mean: mean.bias)  # of several instruments the least sure one
     return made
 
 
@@ -556,9 +589,12 @@ def clock_inputs(
     if meter is not None and meter.seconds:
         seconds = float(np.mean(meter.seconds))
         half = _assumed("meter_clock", "value", "s") / math.sqrt(len(meter.seconds))
-        if len(meter.seconds) > 1:
-            half += float(np.std(meter.seconds, ddof=1) / math.sqrt(len(meter.seconds)))
-        inputs.append(_rectangular("clock_seconds", seconds, seconds - half, seconds + half, rng))
+        clock = _rectangular("clock_seconds", seconds, seconds - half, seconds + half, rng)
+        scatter = mean_noise(np.asarray(meter.seconds, dtype=np.float64))
+        if scatter.standard_error > 0:
+            strayed = scatter.standard_error * rng.standard_t(scatter.degrees_of_freedom, core.DRAWS)
+            clock = replace(clock, draws=np.maximum(clock.draws + strayed, _LEAST_TRY * seconds))
+        inputs.append(clock)
     elif window is not None and "gas_volume" in window and "gas_volume_flow" not in window:
         flow = gas_flow_counted(
             window["gas_volume"], resolution=known_accuracy(visit, "gas_volume").resolution
