@@ -342,6 +342,25 @@ def test_modulation_is_told_by_the_firing_rate(burn: Maker, name: str) -> None:
     assert "modulating" not in {one.phase for one in still}
 
 
+@pytest.mark.parametrize(("until", "found"), [(120, True), (360, False)])
+def test_a_slow_ramp_of_the_firing_rate_is_no_steady_window(until: int, found: bool) -> None:
+    """However still oxygen and flue are kept meanwhile, as a ratio control keeps them."""
+    rows = np.arange(360)
+    frame = pd.DataFrame(
+        {
+            "oxygen_dry": 0.06 + 2e-4 * np.random.default_rng(3).standard_normal(360),
+            "flue_temperature": 430.0 + 0.2 * np.random.default_rng(4).standard_normal(360),
+            "firing_rate_setting": np.where(rows < until, 0.7 - 0.4 * rows / until, 0.3),
+        },
+        index=pd.date_range("2026-01-14 10:00", periods=360, freq="5s", tz="UTC"),
+    )
+    result = find_steady_window(frame)
+    assert "modulating" in {part.phase for part in result.refused}
+    assert (result.window is not None) is found
+    if result.window is not None:
+        assert result.window.start >= frame.index[until - 20]
+
+
 def test_a_burner_signal_that_says_off_is_off(burn: Maker) -> None:
     made = burn()
     frame = made.frame()

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from fluewright.steady.bins import Binned, Bins, Lines, Settling, bin_burns, fit_lines, fit_settling
 from fluewright.steady.criteria import Criteria, Limits, named_criteria, rules
-from fluewright.steady.rows import OXYGEN, Rows, spans
+from fluewright.steady.rows import OXYGEN, Rows, first_of, spans
+from fluewright.steady.signals import RATES
 from fluewright.units import Array
 
 SWAYS = (*OXYGEN, "carbon_monoxide_dry")  # with the wind, about what the burner makes
@@ -23,7 +24,8 @@ class Burns:
 
     `lines` holds the moving lines of each channel that has a say, and `badness` how far each window is
     beyond the channel's limits (at most 1 where it holds). `holds` and `light_off` are by bins. `gappy` channels hold
-    no number on some rows, `unasked` ones were logged and the criteria ask nothing of them.
+    no number on some rows, `unasked` ones were logged and the criteria ask nothing of them. `rate` is the mean firing
+    rate of each window, as a share of how far it may move in a steady one, None where none was logged.
     """
 
     rows: Rows
@@ -35,6 +37,7 @@ class Burns:
     criteria: Criteria
     gappy: tuple[str, ...] = ()
     unasked: tuple[str, ...] = ()
+    rate: Array | None = None
 
     def length(self, first: int, last: int) -> float:
         """Return the time [s] that bins (last exclusive) cover."""
@@ -110,7 +113,20 @@ def look_at_burns(frame: pd.DataFrame, rows: Rows, criteria: Criteria) -> Burns:
     light_off = _light_off(bins, rows)
     holds &= ~light_off & bool(lines)
     unasked = tuple(name for name in named_criteria().limits if name in frame and name not in criteria.limits)
-    return Burns(rows, bins, lines, badness, holds, light_off, criteria, tuple(gappy), unasked)
+    return Burns(
+        rows, bins, lines, badness, holds, light_off, criteria, tuple(gappy), unasked, _rate(frame, bins)
+    )
+
+
+def _rate(frame: pd.DataFrame, bins: Bins) -> Array | None:
+    """Return the mean firing rate of each moving window in units of the most that it moves in a steady one."""
+    name = first_of(RATES, frame)
+    if name is None or not len(bins.first):
+        return None
+    mean = fit_lines(bins, bins.average(frame[name].to_numpy(dtype=np.float64)), size=bins.moving).mean
+    most = rules().modulates_by_meter if name == "gas_volume_flow" else rules().modulates
+    greatest = float(np.fmax.reduce(mean))
+    return mean / (most * greatest) if greatest > 0 else None
 
 
 def _calm(bins: Bins, binned: Binned, name: str, criteria: Criteria) -> NDArray[np.bool_]:

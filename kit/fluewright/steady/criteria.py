@@ -151,6 +151,7 @@ class Rules:
     hardly_cooled: float
     fan: float
     modulates: float
+    modulates_by_meter: float
     expected: tuple[str, ...]
 
 

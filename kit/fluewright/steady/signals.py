@@ -10,7 +10,7 @@ from fluewright.steady.rows import Rows, State, first_of
 from fluewright.units import Array
 
 _FAN = "draft_inducer"
-_RATES = ("firing_rate_setting", "gas_volume_flow")  # the first that was logged
+RATES = ("firing_rate_setting", "gas_volume_flow")  # the first that was logged
 
 
 def pre_purges(frame: pd.DataFrame, rows: Rows) -> dict[int, int]:
@@ -38,7 +38,7 @@ def pre_purges(frame: pd.DataFrame, rows: Rows) -> dict[int, int]:
 
 def moving_rate(frame: pd.DataFrame, start: int, stop: int) -> tuple[float, float] | None:
     """Return between which shares of its greatest the firing rate moved in some rows, or None where it stood still."""
-    name = first_of(_RATES, frame)
+    name = first_of(RATES, frame)
     if name is None:
         return None
     rate: Array = frame[name].to_numpy(dtype=np.float64)

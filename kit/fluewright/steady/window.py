@@ -31,6 +31,7 @@ from fluewright.steady.reasons import (
 from fluewright.steady.rows import OXYGEN, State, first_of, sort_rows, spans
 from fluewright.steady.signals import moving_rate, pre_purges
 from fluewright.steady.words import System, duration, listed
+from fluewright.units import Array
 
 Phase: TypeAlias = Literal[
     "fresh air",
@@ -320,15 +321,14 @@ def _trimmed(burns: Burns, first: int, last: int, system: System) -> tuple[int, 
     """Return the bin from which a holding run seems settled, that at which it is safe to begin, and why not before."""
     settled, start, refusal = first, first, None
     within = np.clip(burns.bins.window_of[first:last], first, max(last - burns.bins.moving, first))
+    if burns.rate is not None and (begin := _level_from(burns.rate[within], 1.0, first)) > first:
+        settled = start = begin
+        refusal = Refusal("modulating", "the firing rate moved meanwhile")
     for name, line in burns.lines.items():
         limit = burns.criteria.limits[name]
         mean = line.mean[within]
         span = limit.span * max(1.0, abs(float(mean[-1])) / limit.level)
-        begin = first
-        if np.ptp(mean) > span:
-            back = mean[::-1]
-            wide = np.maximum.accumulate(back) - np.minimum.accumulate(back) > span
-            begin = last - int(np.argmax(wide))
+        begin = _level_from(mean, span, first)
         settled = max(settled, begin)
         if begin > start:
             start, refusal = begin, Refusal("unsteady", why_moved(name, float(np.ptp(mean)), span, system))
@@ -345,6 +345,15 @@ def _trimmed(burns: Burns, first: int, last: int, system: System) -> tuple[int, 
                 reason += f"; {duration(margin)} after its settling are left out too, as a margin"
             start, refusal = begin, Refusal(phase, reason)
     return min(settled, last), min(start, last), refusal
+
+
+def _level_from(mean: Array, span: float, first: int) -> int:
+    """Return the bin, counted from `first`, from which means stay within a span up to their end."""
+    if not np.fmax.reduce(mean) - np.fmin.reduce(mean) > span:
+        return first
+    back = mean[::-1]
+    wide = np.fmax.accumulate(back) - np.fmin.accumulate(back) > span
+    return first + len(mean) - int(np.argmax(wide))
 
 
 def _settled_bin(burns: Burns, name: str, first: int, last: int, limit: float) -> tuple[int, float]:
