@@ -224,6 +224,21 @@ def test_missing_numbers_are_counted_and_not_filled() -> None:
     assert mean.mean == pytest.approx(0.05)
 
 
+def test_the_rounding_of_the_display_does_not_cancel_in_a_difference() -> None:
+    """Two readings of a display that shows tenths differ by anything up to a tenth more, or less, than they say."""
+    shown = replace(OXYGEN, resolution=0.001)
+    points = [
+        replace(point_of({"oxygen_dry": np.full(50, value)}, {"oxygen_dry": shown}), name=name)
+        for name, value in (("found", 0.060), ("left", 0.059))
+    ]
+    found, left = draw_means(points, draws=50_000, seed=7)
+    away = left["oxygen_dry"] - found["oxygen_dry"] + 0.001
+    assert away.std() == pytest.approx(0.0005 * np.sqrt(2 / 3), rel=0.02)
+    assert found["oxygen_dry"].std() == pytest.approx(
+        points[0].means["oxygen_dry"].bias / np.sqrt(3), rel=0.02
+    )
+
+
 def test_switches_counters_and_empty_channels_have_no_mean() -> None:
     values = {
         "oxygen_dry": np.full(50, 0.06),

@@ -97,7 +97,8 @@ def base_case() -> BaseCase:
     shared = given.shared_inputs(visit, audited.fuel, rng)
     window = point.frame.loc[point.settled.window.start : point.settled.window.end]
     clock, _ = given.clock_inputs(visit, point.rows, window, rng)
-    (drawn,) = draw_means([point.settled], draws=core.DRAWS, seed=core.SEED)
+    settled = [one.settled for one in audited.points if one.settled is not None]
+    drawn, *_ = draw_means(settled, draws=core.DRAWS, seed=core.SEED)
     inputs, _ = given.point_inputs(point.settled.means, drawn, (*shared.inputs, *clock))
     return BaseCase(
         fuel=audited.fuel,

@@ -32,7 +32,8 @@ class ChannelMean:
 
     `noise` is the standard error of the mean, with autocorrelation, and `degrees_of_freedom` how well it
     is known; `bias` the half-width of the rectangular distribution of the sensor error shared by all
-    samples of the instrument (with resolution and lag); `low` and `high` the 95 % coverage interval of
+    samples of the instrument (with resolution and lag), `rounding` what of it is the display's: that of one mean is not
+    that of another; `low` and `high` the 95 % coverage interval of
     both together. A share of a gas may be read as less than zero and is none: there the interval is that of a reading
     of zero, as `shown` is. `samples` of the window's rows held a number and `missing` held none: an over-range
     cell is among the missing, so a mean with missing rows may be a lower bound.
@@ -53,6 +54,7 @@ class ChannelMean:
     accuracy_stated: bool
     degrees_of_freedom: float = math.inf
     missing: int = 0
+    rounding: float = 0.0
 
     @property
     def shown(self) -> float:
@@ -174,6 +176,7 @@ def _channel_mean(
         accuracy_stated=accuracy.stated,
         degrees_of_freedom=noise.degrees_of_freedom,
         missing=len(value) - sums.count,
+        rounding=accuracy.resolution / 2,
     )
 
 
@@ -197,11 +200,11 @@ def draw_means(points: Iterable[SettledPoint], *, draws: int, seed: int) -> Iter
     """Draw the channel means of the test points of one visit, for propagation after JCGM 101.
 
     One bias is drawn per instrument and quantity, as a share of its half-width, and holds for every point
-    of the visit; so a difference between points, formed within each draw, loses it. Noise is independent,
-    by Student's distribution; but a mean that several points hold, the same object, is one reading of the
-    whole visit, and its noise is drawn once as well. Shares of a gas are not drawn below zero. Each channel
-    has a random stream of its own: leaving out a channel or a point changes no other draw, and fewer draws of a bias
-    are the first of more.
+    of the visit; so a difference between points, formed within each draw, loses it. The rounding of the display
+    is no part of that, and noise is independent, by Student's distribution; but a mean that several points hold,
+    the same object, is one reading of the whole visit, and both are drawn once as well. Shares of a gas are not
+    drawn below zero. Each channel has a random stream of its own: leaving out a channel or a point changes no
+    other draw, and fewer draws of a bias are the first of more.
 
     Parameters
     ----------
@@ -227,9 +230,15 @@ def draw_means(points: Iterable[SettledPoint], *, draws: int, seed: int) -> Iter
         return _stream(seed, "bias", instrument, quantity).uniform(-1.0, 1.0, draws)
 
     def drawn(part: ChannelMean, point: str) -> Array:
-        value = part.shown + part.bias * share(part.instrument, part.quantity)
+        shared = math.sqrt(max(part.bias**2 - part.rounding**2, 0.0))
+        value = part.shown + shared * share(part.instrument, part.quantity)
+        whose = "" if holders[id(part)] > 1 else point
+        if part.rounding > 0:
+            value += _stream(seed, "rounding", whose, part.quantity).uniform(
+                -part.rounding, part.rounding, draws
+            )
         if part.noise > 0:
-            stream = _stream(seed, "noise", "" if holders[id(part)] > 1 else point, part.quantity)
+            stream = _stream(seed, "noise", whose, part.quantity)
             many = part.degrees_of_freedom >= _AS_NORMAL
             value += part.noise * (
                 stream.standard_normal(draws) if many else stream.standard_t(part.degrees_of_freedom, draws)
