@@ -443,3 +443,15 @@ def test_each_reading_by_hand_is_corrected_for_the_drift_of_its_own_instrument(
     ]
     visit = fw.open_visit(make_visit(complete_plan, settled))
     assert spot_means(visit, visit.spots)["outdoor_temperature"].mean == pytest.approx(283.15, abs=0.02)
+
+
+def test_without_a_window_what_was_read_by_hand_is_told_all_the_same(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]]
+) -> None:
+    """But nothing of the flue gas: 118 °F less 68 °F is a rise of 50 °F, whatever the flue did."""
+    for number, row in enumerate(settled):
+        row[1], row[3] = f"{5 + 0.01 * number:.2f}", f"{250 + 0.5 * number:.1f}"
+    point = fw.audit(fw.open_visit(make_visit(complete_plan, settled))).points[0]
+    assert point.settled is None
+    assert point.numbers["temperature_rise"].value == pytest.approx(50 / 1.8)
+    assert not {"excess_air", "efficiency_gross", "dew_point_margin"} & point.numbers.keys()

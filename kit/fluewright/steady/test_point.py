@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from types import MappingProxyType
+from typing import Protocol
 
 import numpy as np
 import pandas as pd
@@ -69,6 +70,18 @@ class SettledPoint:
     name: str
     window: Window
     means: Mapping[str, ChannelMean]
+
+
+class HasMeans(Protocol):
+    """A test point with one mean per channel."""
+
+    @property
+    def name(self) -> str:
+        """Its name."""
+
+    @property
+    def means(self) -> Mapping[str, ChannelMean]:
+        """By quantity."""
 
 
 def settled_point(
@@ -196,7 +209,7 @@ def _bias(quantity: str, mean: float, slope: float, accuracy: StatedAccuracy) ->
     return math.hypot(stated, accuracy.resolution / 2, lag)
 
 
-def draw_means(points: Iterable[SettledPoint], *, draws: int, seed: int) -> Iterator[Mapping[str, Array]]:
+def draw_means(points: Iterable[HasMeans], *, draws: int, seed: int) -> Iterator[Mapping[str, Array]]:
     """Draw the channel means of the test points of one visit, for propagation after JCGM 101.
 
     One bias is drawn per instrument and quantity, as a share of its half-width, and holds for every point
@@ -208,8 +221,8 @@ def draw_means(points: Iterable[SettledPoint], *, draws: int, seed: int) -> Iter
 
     Parameters
     ----------
-    points : iterable of SettledPoint
-        All test points that share the instruments.
+    points : iterable
+        All test points that share the instruments, each with its name and means, such as a `SettledPoint`.
     draws : int
         Number of draws.
     seed : int

@@ -68,6 +68,7 @@ from fluewright.visit import SpotReading, StatedAccuracy, TestPointRows, Visit, 
 
 _RANKED = ("efficiency_gross", "excess_air", "carbon_monoxide_air_free_oxygen_rule")
 _MONOXIDE = "carbon_monoxide_dry"
+_FLUE = frozenset({*DILUTION, _MONOXIDE, "flue_temperature"})
 _TRACE = 1e-4  # of the SI unit: a unit for traces, such as ppm
 _NO_OXYGEN = 1e-3  # a column in such a unit that never holds more is of another unit, chosen here
 _MISSING = 0.1  # share of the rows of a window without a number that is told beside the mean of the others
@@ -155,14 +156,26 @@ class _Settling:
     """A test point on its way: its rows, window and means, before any result is formed.
 
     `above_range` holds by channel the mean over the window [SI] of readings and of the least they can have been.
+    `by_hand` are means of what was read by hand; without a window they tell all but what the flue gas does.
     """
 
     rows: TestPointRows
     frame: pd.DataFrame
     steadiness: Steadiness
     settled: SettledPoint | None
+    by_hand: Mapping[str, ChannelMean]
     spots: Mapping[str, tuple[SpotReading, ...]]
     above_range: Mapping[str, float]
+
+    @property
+    def name(self) -> str:
+        """Its name."""
+        return self.rows.name
+
+    @property
+    def means(self) -> Mapping[str, ChannelMean]:
+        """What results are formed of."""
+        return self.by_hand if self.settled is None else self.settled.means
 
 
 def _evidence(visit: Visit, frame: pd.DataFrame) -> pd.DataFrame:
@@ -201,6 +214,7 @@ def _settle(
     frame = visit.readings.frame.loc[rows.start : rows.end]
     evidence, steadiness = _evidence(visit, frame), _steadiness(visit, rows)
     by_hand = {name: mean for name, mean in shared.items() if name not in rows.spots}
+    by_hand |= given.spot_means(visit, rows.spots)
     spots = {**visit.spots, **rows.spots}
     above: Mapping[str, float] = {}
     settled = None
@@ -211,9 +225,15 @@ def _settle(
             evidence, name=rows.name, window=steadiness.window, accuracies=accuracies(window)
         )
         means = given.logged_means(visit, found, but=above)
-        settled = replace(found, means={**by_hand, **given.spot_means(visit, rows.spots), **means})
+        settled = replace(found, means={**by_hand, **means})
     return _Settling(
-        rows=rows, frame=frame, steadiness=steadiness, settled=settled, spots=spots, above_range=above
+        rows=rows,
+        frame=frame,
+        steadiness=steadiness,
+        settled=settled,
+        by_hand={name: mean for name, mean in by_hand.items() if name not in _FLUE},
+        spots=spots,
+        above_range=above,
     )
 
 
@@ -484,9 +504,7 @@ def _audited(visit: Visit) -> Audit:
     by_hand = given.spot_means(visit, visit.spots)
     accuracies = given.settled_accuracies(visit)
     settling = [_settle(visit, rows, by_hand, accuracies) for rows in visit.test_points]
-    drawn = draw_means(
-        (point.settled for point in settling if point.settled is not None), draws=core.DRAWS, seed=core.SEED
-    )
+    drawn = draw_means(settling, draws=core.DRAWS, seed=core.SEED)
     rows, bounds = _every_row(visit)
     stretches = _stretches(visit, rows, bounds)
     windows = [point.steadiness.by_rules for point in settling if point.steadiness.by_rules]
@@ -499,7 +517,7 @@ def _audited(visit: Visit) -> Audit:
                 fuel,
                 shared,
                 point,
-                draws=next(drawn) if point.settled is not None else {},
+                draws=next(drawn),
                 stretch=stretches[point.rows.name],
                 worst=worst[point.rows.name],
                 rng=rng,
@@ -595,7 +613,7 @@ def _formed(
     clock, assumptions = given.clock_inputs(
         visit, point.rows, None if settled is None else _window_of(point), rng
     )
-    means = settled.means if settled is not None else {}
+    means = point.means
     if _MONOXIDE in point.above_range:  # the balance of the flue gas needs both
         means = {name: mean for name, mean in means.items() if name not in DILUTION}
     inputs, stand_ins = given.point_inputs(means, draws, (*shared.inputs, *clock))
