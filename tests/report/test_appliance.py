@@ -28,6 +28,20 @@ def test_the_balance_shows_measured_beside_reconciled(hall: Audit) -> None:
     assert "Nothing checks" in shown
 
 
+def test_a_balance_without_a_heat_input_has_no_figure_of_heat(laundry: Audit) -> None:
+    """Such as of oxygen and carbon dioxide, both of a cell of their own, where no meter was clocked."""
+    points = tuple(
+        replace(
+            point,
+            numbers={name: one for name, one in point.numbers.items() if not name.startswith("heat_input")},
+        )
+        for point in laundry.points
+    )
+    shown = text(appliance.agreement(replace(laundry, points=points)))
+    assert "Heat in and heat out" in text(appliance.agreement(laundry))
+    assert "Heat in and heat out" not in shown
+
+
 def test_a_visit_without_redundancy_says_so_in_a_sentence(workshop: Audit) -> None:
     part = appliance.agreement(workshop)
     assert isinstance(part, Paragraph)

@@ -144,7 +144,11 @@ def _detectable(one: CorrectedReading, system: words.System) -> str:
 def _heat_flows(audit: Audit, points: Sequence[PointAudit]) -> Figure | None:
     """Return the heat that goes in, by each way it was told, over what comes out of it, by test point."""
     system = audit.visit.plan.report.units
-    shown = [point for point in points if "efficiency_gross" in point.numbers]
+    shown = [
+        point
+        for point in points
+        if "efficiency_gross" in point.numbers and any(name in point.numbers for name in _IN)
+    ]
     if not shown:
         return None
     sign = words.sign("heat_input_clocked", system)
