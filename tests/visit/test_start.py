@@ -52,6 +52,16 @@ def test_a_started_visit_passes_the_check_once_filled_in(tmp_path: Path) -> None
     np.testing.assert_allclose(frame["oxygen_dry"].iloc[1], 0.055)
 
 
+def test_logs_of_one_stem_have_instruments_of_their_own(tmp_path: Path) -> None:
+    names = ("Air 1.csv", "air-1.csv", "air-1.txt")
+    for name in names:
+        (tmp_path / name).write_text(LOG, encoding="utf-8")
+    plan = start_visit(tmp_path / "visit", logs=[tmp_path / name for name in names])
+    written = tomllib.loads(plan.read_text(encoding="utf-8"))
+    assert len(written["instruments"]) == len(written["logs"]) == len(names)
+    assert {log["instrument"] for log in written["logs"]} == set(written["instruments"])
+
+
 @pytest.mark.parametrize("day", ["14-Jan-2026 10:00:", "Jan 14, 2026 10:00:", "14 January 2026 10:00:"])
 def test_a_month_written_as_a_word_is_proposed_so_that_the_log_opens(tmp_path: Path, day: str) -> None:
     log = re.sub(r"^2026-01-14 10:00:(\d\d)", rf'"{day}\1"', LOG, flags=re.MULTILINE)

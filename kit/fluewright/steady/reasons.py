@@ -139,6 +139,11 @@ def outcome_words(burns: Burns, *, taken: str | None, offered: str | None, missi
         map(burns.rows.length, burns.rows.start[burns.rows.burning], burns.rows.stop[burns.rows.burning])
     )
     offer = f" On offer, if a person accepts it: {offered}." if offered else ""
+    if longest < needed and (many := int(burns.rows.burning.sum())) > 1:
+        return (
+            f"No steady window: the burner did not run for long enough; the longest of {many} burns lasted "
+            f"{duration(longest)}, and '{burns.criteria.name}' asks for {duration(needed)}.{offer}{unseen}"
+        )
     if longest < needed:
         return (
             f"No steady window: the log is too short; it holds {duration(longest)} of unbroken burning, and "

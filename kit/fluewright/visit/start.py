@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 import shutil
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from importlib import resources
+from itertools import chain, count
 from pathlib import Path
 
 from fluewright.errors import InputError
@@ -82,6 +84,7 @@ def _plan_text(proposals: Sequence[Proposal]) -> str:
     """Return visit.toml with its blanks; the template stands beside this module."""
     template = resources.files("fluewright.visit").joinpath("visit-template.toml").read_text(encoding="utf-8")
     date = next((proposal.date for proposal in proposals if proposal.date), '""')
+    logs = "\n".join(map(_log_text, _named_apart(proposals))) or _BLANK_LOG
     return (
         template.replace("@DATE@", date)
         .replace("@APPLIANCE_TYPES@", _listed(sorted(limits.appliance_types())))
@@ -91,8 +94,21 @@ def _plan_text(proposals: Sequence[Proposal]) -> str:
         .replace(
             "@QUANTITIES@", _listed(name for name, known in quantities().items() if known.kind == "reading")
         )
-        .replace("@INSTRUMENTS_AND_LOGS@", "\n".join(map(_log_text, proposals)) if proposals else _BLANK_LOG)
+        .replace(
+            "@INSTRUMENTS_AND_LOGS@",
+            "\n".join(map(_log_text, _named_apart(proposals))) if proposals else _BLANK_LOG,
+        )
     )
+
+
+def _named_apart(proposals: Sequence[Proposal]) -> Iterator[Proposal]:
+    """Yield proposals, each with an instrument of its own name: a table stands once."""
+    taken: set[str] = set()
+    for proposal in proposals:
+        names = chain([proposal.instrument], (f"{proposal.instrument}_{number}" for number in count(2)))
+        name = next(name for name in names if name not in taken)
+        taken.add(name)
+        yield replace(proposal, instrument=name)
 
 
 def _listed(words: Iterable[str]) -> str:
