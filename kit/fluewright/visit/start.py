@@ -94,10 +94,7 @@ def _plan_text(proposals: Sequence[Proposal]) -> str:
         .replace(
             "@QUANTITIES@", _listed(name for name, known in quantities().items() if known.kind == "reading")
         )
-        .replace(
-            "@INSTRUMENTS_AND_LOGS@",
-            "\n".join(map(_log_text, _named_apart(proposals))) if proposals else _BLANK_LOG,
-        )
+        .replace("@INSTRUMENTS_AND_LOGS@", logs)
     )
 
 
