@@ -32,13 +32,14 @@ class Times:
 class Sums:
     """What the rows of a channel that hold a number come to.
 
-    `count` of them with their `mean`, `least` and `greatest` [unit], and the `slope` [unit/s] of the line through them,
-    zero without times. `batches` are the means of equally many of them in order, the rows themselves where they are
-    few; what is left at the end is in no batch.
+    `count` of them with their `mean`, `least` and `greatest` [unit], their `variance` [unit²], and the `slope` [unit/s]
+    of the line through them, zero without times. `batches` are the means of equally many of them in order, the rows
+    themselves where they are few; what is left at the end is in no batch.
     """
 
     count: int
     mean: float
+    variance: float
     slope: float
     least: float
     greatest: float
@@ -66,7 +67,7 @@ def sums_of(value: Array, times: Times | None = None) -> Sums | None:
     starts = _starts(count, batch, missing)
     reference = float(value[starts[0]])
     sums = np.empty(len(starts))
-    moment, least, greatest = 0.0, np.inf, -np.inf
+    moment, square, least, greatest = 0.0, 0.0, np.inf, -np.inf
     edges, many = np.append(starts, len(value)), max(_BLOCK // batch, 1)
     gone = np.searchsorted(missing, edges)
     for first in range(0, len(starts), many):
@@ -79,12 +80,14 @@ def sums_of(value: Array, times: Times | None = None) -> Sums | None:
         part = part - reference
         part[missing[gone[first] : gone[last]] - rows.start] = 0.0
         sums[first:last] = np.add.reduceat(part, cuts[:-1] - rows.start)
+        square += float(part @ part)
         if times is not None:
             moment += float(part @ times.centred[rows])
     total = float(sums.sum())
     return Sums(
         count=count,
         mean=reference + total / count,
+        variance=max(square / count - (total / count) ** 2, 0.0),
         slope=0.0 if times is None else _slope(times, missing, moment=moment, total=total, count=count),
         least=least,
         greatest=greatest,

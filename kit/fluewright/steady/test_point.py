@@ -17,11 +17,12 @@ import pandas as pd
 from fluewright import sources, units
 from fluewright.errors import InputError
 from fluewright.steady.noise import half_width, noise_of
-from fluewright.steady.sums import Times, sums_of
+from fluewright.steady.sums import Sums, Times, sums_of
 from fluewright.steady.window import Window
 from fluewright.units import Array
 from fluewright.visit import StatedAccuracy, on_display
 
+_FEWEST_TO_SCATTER = 8  # readings, chosen here
 _AS_NORMAL = (
     1_000  # degrees of freedom, chosen here: from there on Student's interval is the normal one to 0.13 %
 )
@@ -33,8 +34,8 @@ class ChannelMean:
 
     `noise` is the standard error of the mean, with autocorrelation, and `degrees_of_freedom` how well it
     is known; `bias` the half-width of the rectangular distribution of the sensor error shared by all
-    samples of the instrument (with resolution and lag), `rounding` what of it is the display's: that of one mean is not
-    that of another; `low` and `high` the 95 % coverage interval of
+    samples of the instrument (with resolution and lag), `own` what of it is of this mean alone: the display's
+    rounding, and what an error changed by during the visit; `low` and `high` the 95 % coverage interval of
     both together. A share of a gas may be read as less than zero and is none: there the interval is that of a reading
     of zero, as `shown` is. `samples` of the window's rows held a number and `missing` held none: an over-range
     cell is among the missing, so a mean with missing rows may be a lower bound.
@@ -55,7 +56,7 @@ class ChannelMean:
     accuracy_stated: bool
     degrees_of_freedom: float = math.inf
     missing: int = 0
-    rounding: float = 0.0
+    own: float = 0.0
 
     @property
     def shown(self) -> float:
@@ -170,7 +171,8 @@ def _channel_mean(
     if sums is None:
         return None
     noise, mean = noise_of(sums), sums.mean
-    bias = _bias(quantity, mean, sums.slope, accuracy)
+    rounding = _rounding(sums, accuracy.resolution)
+    bias = _bias(quantity, mean, sums.slope, accuracy, rounding=rounding)
     width = half_width(bias=bias, noise=noise.standard_error, degrees_of_freedom=noise.degrees_of_freedom)
     shown = max(mean, sources.quantity(quantity).floor)
     return ChannelMean(
@@ -189,16 +191,29 @@ def _channel_mean(
         accuracy_stated=accuracy.stated,
         degrees_of_freedom=noise.degrees_of_freedom,
         missing=len(value) - sums.count,
-        rounding=accuracy.resolution / 2,
+        own=math.hypot(rounding, accuracy.wandered),
     )
 
 
-def _bias(quantity: str, mean: float, slope: float, accuracy: StatedAccuracy) -> float:
+def _rounding(sums: Sums, resolution: float) -> float:
+    """Return the half-width of what the rounding of the display leaves in a mean, in the unit of the readings.
+
+    That of readings that stand still is half of the last digit; where they scatter over several digits it averages
+    out. In between it is taken to fall with the first harmonic of the rounding of a normal variable,
+    exp(−2 π² σ²/q²), as in Widrow and Kollár, Quantization Noise (2008) (value from memory); what rounding itself adds
+    to the scatter, q²/12, is taken off it. Of fewer than eight readings the scatter tells nothing.
+    """
+    if sums.count < _FEWEST_TO_SCATTER or resolution <= 0:
+        return resolution / 2
+    scatter = max(sums.variance / resolution**2 - 1 / 12, 0.0)
+    return resolution / 2 * math.exp(-2 * math.pi**2 * scatter)
+
+
+def _bias(quantity: str, mean: float, slope: float, accuracy: StatedAccuracy, *, rounding: float) -> float:
     """Return the half-width [SI] of the error that all samples share.
 
     The greatest part of the stated accuracy holds. "Of reading" means the number on the display: for a
-    temperature the degrees Celsius, not the kelvins. The rounding of a reading that hardly moves does not
-    average out, so half the resolution is always counted in full; it and the lag behind a drift (slope
+    temperature the degrees Celsius, not the kelvins. What rounding leaves and the lag behind a drift (slope
     times time constant, the response time being to 90 %) are further rectangular errors. Their sum is
     replaced by one rectangle of the same variance. A reading of a gas below zero shows an error of at least its size.
     """
@@ -206,14 +221,14 @@ def _bias(quantity: str, mean: float, slope: float, accuracy: StatedAccuracy) ->
     stated = max(accuracy.absolute, accuracy.of_reading * shown, accuracy.of_span)
     stated = max(stated, sources.quantity(quantity).floor - mean)
     lag = slope * accuracy.response_time / math.log(10)
-    return math.hypot(stated, accuracy.resolution / 2, lag)
+    return math.hypot(stated, rounding, lag)
 
 
 def draw_means(points: Iterable[HasMeans], *, draws: int, seed: int) -> Iterator[Mapping[str, Array]]:
     """Draw the channel means of the test points of one visit, for propagation after JCGM 101.
 
     One bias is drawn per instrument and quantity, as a share of its half-width, and holds for every point
-    of the visit; so a difference between points, formed within each draw, loses it. The rounding of the display
+    of the visit; so a difference between points, formed within each draw, loses it. What is a mean's own
     is no part of that, and noise is independent, by Student's distribution; but a mean that several points hold,
     the same object, is one reading of the whole visit, and both are drawn once as well. Shares of a gas are not
     drawn below zero. Each channel has a random stream of its own: leaving out a channel or a point changes no
@@ -243,13 +258,11 @@ def draw_means(points: Iterable[HasMeans], *, draws: int, seed: int) -> Iterator
         return _stream(seed, "bias", instrument, quantity).uniform(-1.0, 1.0, draws)
 
     def drawn(part: ChannelMean, point: str) -> Array:
-        shared = math.sqrt(max(part.bias**2 - part.rounding**2, 0.0))
+        shared = math.sqrt(max(part.bias**2 - part.own**2, 0.0))
         value = part.shown + shared * share(part.instrument, part.quantity)
         whose = "" if holders[id(part)] > 1 else point
-        if part.rounding > 0:
-            value += _stream(seed, "rounding", whose, part.quantity).uniform(
-                -part.rounding, part.rounding, draws
-            )
+        if part.own > 0:
+            value += _stream(seed, "own", whose, part.quantity).uniform(-part.own, part.own, draws)
         if part.noise > 0:
             stream = _stream(seed, "noise", whose, part.quantity)
             many = part.degrees_of_freedom >= _AS_NORMAL

@@ -371,7 +371,7 @@ def known_accuracy(
     if not drifts:
         return stated
     at = _greatest(visit, quantity, drifts) if reading is None else reading
-    return _with_drift(stated, quantity, at, _half_width(drifts, at, corrected=corrected))
+    return _with_drift(stated, quantity, at, drifts, corrected=corrected)
 
 
 def drift_half_width(visit: Visit, quantity: str, instrument: str, *, reading: float) -> float:
@@ -409,11 +409,14 @@ def _greatest(visit: Visit, quantity: str, drifts: tuple[Drift, Drift]) -> float
     return max(checked) if np.isnan(logged) else float(logged)
 
 
-def _with_drift(stated: StatedAccuracy, quantity: str, reading: float, drift: float) -> StatedAccuracy:
+def _with_drift(
+    stated: StatedAccuracy, quantity: str, reading: float, drifts: tuple[Drift, Drift], *, corrected: bool
+) -> StatedAccuracy:
     """Return an accuracy whose greatest part is, at `reading`, the stated one and the drift together.
 
     Both are rectangular and apart from each other: their sum is replaced by one rectangle of the same variance.
     """
+    drift = _half_width(drifts, reading, corrected=corrected)
     shown = abs(on_display(quantity, reading))
     share = math.hypot(stated.of_reading, drift / shown) if stated.of_reading and shown else 0.0
     return replace(
@@ -421,6 +424,7 @@ def _with_drift(stated: StatedAccuracy, quantity: str, reading: float, drift: fl
         absolute=math.hypot(stated.absolute, drift),
         of_reading=share,
         of_span=math.hypot(stated.of_span, drift) if stated.of_span else 0.0,
+        wandered=min(max(one.wandered(reading) for one in drifts), drift),
     )
 
 
@@ -439,7 +443,7 @@ def settled_accuracies(visit: Visit) -> Callable[[pd.DataFrame], Mapping[str, St
         if not np.isfinite(value).any():
             return stated
         reading = float(np.nanmean(value))
-        return _with_drift(stated, name, reading, _half_width(drifts, reading, corrected=True))
+        return _with_drift(stated, name, reading, drifts, corrected=True)
 
     return lambda window: {str(name): accuracy(str(name), window) for name in window}
 

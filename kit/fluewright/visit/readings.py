@@ -150,6 +150,7 @@ class StatedAccuracy:
     """What a maker states for one quantity of an instrument, in SI: the greatest of the parts holds, 0 where none.
 
     `of_span` is already multiplied by the span. `span` is the lowest and highest reading, None where not given.
+    `wandered` is what of an error went on to change during the visit, as its checks show: half of that change.
     """
 
     instrument: str
@@ -160,6 +161,7 @@ class StatedAccuracy:
     response_time: float = 0.0
     stated: bool = True
     span: tuple[float, float] | None = None
+    wandered: float = 0.0
 
     def half_width(self, reading: float) -> float:
         """Return how wrong a reading may be, its last digit included; of a temperature it is that on the display."""
@@ -189,6 +191,13 @@ class Drift:
             taken_off = sum(errors) / len(errors)
             return max(abs(one - taken_off) for one in (*errors, *others))
         return max(map(abs, errors), default=0.0)
+
+    def wandered(self, reading: float) -> float:
+        """Return half of how much the error at a reading changed from the checks before to those after."""
+        if not (self.before and self.after):
+            return 0.0
+        change = abs(_error_at(self.after, reading) - _error_at(self.before, reading))
+        return change / 2 if change > 1e-12 * abs(reading) else 0.0
 
     def correction(self, reading: float) -> float:
         """Return what is to be added to a reading: by the mean of the lines through zero and span, before and after.
