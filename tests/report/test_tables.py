@@ -426,8 +426,8 @@ def test_a_logged_reading_of_an_unsettled_point_is_never_called_not_tested(works
 
 
 def test_what_the_type_is_usually_tested_by_is_listed_as_not_tested(workshop: Audit) -> None:
-    assert row_of(result_tables.rates(workshop), "Firing rate")[2] == "not tested"
     assert row_of(result_tables.rates(workshop), "Temperature rise of the air")[2] == "not tested"
+    assert row_of(result_tables.rates(workshop), "Carbon monoxide in supply air")[2] == "not tested"
 
 
 def test_the_clocking_of_the_meter_can_be_repeated_from_the_page(hall: Audit) -> None:

@@ -46,7 +46,7 @@ def _rows(audit: Audit) -> Iterator[tuple[str, str, str]]:
         "the latest such stretch, less a margin after a warm-up; a person's is marked so.",
         _came_by(criteria.source, criteria.status),
     )
-    if _formed(audit, "efficiency_gross", "heat_input_clocked", "heat_input_manifold"):
+    if _formed(audit, "efficiency_gross", "heat_input_clocked"):
         yield (
             "Heat of the fuel",
             f"Gross and net heating value of the composition, burned at {warm}; heat input is gross unless net is "
