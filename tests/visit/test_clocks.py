@@ -217,6 +217,27 @@ def test_a_visit_that_asks_gets_the_estimate_with_its_confidence(write_visit: Wr
     assert (burn == lit)[readings.frame["gas_volume_flow"].notna()].mean() > 0.98
 
 
+@pytest.mark.parametrize("cut", [500, 2400])
+def test_events_count_in_all_logs_that_go_on_from_the_first(write_visit: Writer, cut: int) -> None:
+    """Wherever the first log was cut in two."""
+    files = two_logs(90.0)
+    head, *rows = files.pop("flue.csv").splitlines(keepends=True)
+    files |= {"flue.csv": head + "".join(rows[: cut // 2]), "next.csv": head + "".join(rows[cut // 2 :])}
+    going_on = """\
+[[logs]]
+file = "next.csv"
+instrument = "analyzer"
+time = { column = "Time" }
+[logs.columns]
+"O2" = { quantity = "oxygen_dry", unit = "percent" }
+"CO" = { quantity = "carbon_monoxide_dry", unit = "ppm" }
+"T" = { quantity = "flue_temperature", unit = "degF" }
+"""
+    clock = open_visit(write_visit(files=files, more_logs=going_on + METER)).readings.accounts[-1].clock
+    assert clock is not None
+    assert clock.seconds == pytest.approx(90.0, abs=3.0)
+
+
 def test_what_is_set_aside_of_a_log_with_an_estimated_clock_is_by_its_own(write_visit: Writer) -> None:
     aside = 'set_aside = [{ start = 10:10:00, end = 10:10:30, because = "valve moved" }]\n[logs.columns]\n"Q"'
     estimated = METER.replace('[logs.columns]\n"Q"', aside)

@@ -104,7 +104,7 @@ def _on_one_clock(logs: Sequence[OneLog], instruments: Mapping[str, Instrument])
             continue
         delays = _delays((log, logs[0]), instruments)
         latest = {name: delay.latest for name, delay in delays.items()}
-        ours, theirs = log.readings.frame, logs[0].readings.frame
+        ours, theirs = log.readings.frame, _reference(logs)
         offset = estimate_offset(ours, theirs, latest=latest) if log is not logs[0] else None
         if offset is None or not offset.certain:
             problems.append(_no_offset(log, logs[0], offset))
@@ -113,6 +113,14 @@ def _on_one_clock(logs: Sequence[OneLog], instruments: Mapping[str, Instrument])
     if problems:
         raise VisitError(problems)
     return told
+
+
+def _reference(logs: Sequence[OneLog]) -> pd.DataFrame:
+    """Return the readings of the first log and of those that go on from it by the same clock."""
+    first = logs[0].readings.frame
+    others = [log.readings.frame for log in logs[1:] if log.log.time.offset != "estimate"]
+    going_on = [frame for frame in others if set(frame) & set(first)]
+    return pd.concat([first, *going_on]).sort_index() if going_on else first
 
 
 def _apart_by(log: OneLog, first: OneLog, instruments: Mapping[str, Instrument]) -> Iterator[str]:

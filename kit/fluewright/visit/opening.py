@@ -613,7 +613,7 @@ def _stretch(
 
 def _outside(point: TestPointRows, readings: Readings, where: str) -> Iterator[Problem]:
     index = readings.frame.index
-    first, last = index[0], index[-1]
+    first, last, several = index[0], index[-1], len(readings.accounts) > 1
     if point.start < first - _LATE or point.end > last + _LATE:
         stretch = f"{point.start:%Y-%m-%d %H:%M:%S} to {point.end:%H:%M:%S}"
         what = f"the test point {shown(point.name)}, {stretch}, leaves the log"
@@ -625,5 +625,6 @@ def _outside(point: TestPointRows, readings: Readings, where: str) -> Iterator[P
         what=what,
         where=where,
         rule=f"the log runs from {first:%Y-%m-%d %H:%M:%S} to {last:%Y-%m-%d %H:%M:%S}",
-        way_out="Put start and end right, or the date, the time zone or the clock's offset",
+        way_out="Put start and end right, or the date, the time zone or the clock's offset"
+        + (", or list that log first which lasts longest: the first gives the times" if several else ""),
     )
