@@ -166,7 +166,7 @@ def test_an_offered_window_stands_in_the_report_for_a_person_to_accept(
     ]
     made = make_audit(complete_plan, restless)
     text = pages.stabilization(made).as_text()
-    assert "no steady window, so no result is formed" in text
+    assert "no steady window, so nothing is formed of the flue gas" in text
     assert "window = { start = " in text
     assert "no test point has a steady window" in pages.heat(made).as_text()
 

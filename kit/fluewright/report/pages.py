@@ -138,7 +138,7 @@ def _unsettled(audit: Audit, point: PointAudit) -> Iterator[Section | Paragraph]
     if steady.window is None:
         said = Callout(
             "note",
-            f"{words.heading(point.name)}: no steady window, so no result is formed.",
+            f"{words.heading(point.name)}: no steady window, so nothing is formed of the flue gas.",
             text=steady.outcome,
         )
         lines = visit_tables.window_lines(audit, point)
