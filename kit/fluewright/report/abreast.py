@@ -102,7 +102,8 @@ def absent(point: PointAudit, name: str) -> str:
     if name.startswith(_FROM_GAS) and point.state and point.settled is not None:
         return "cannot tell"
     formed = name.endswith("_computed") or sources.quantity(quantity_of(name)).kind == "result"
-    return "no window" if point.settled is None and (formed or name in point.frame) else "not tested"
+    read = formed or name in point.frame or name in point.spots
+    return "no window" if point.settled is None and read else "not tested"
 
 
 def cell(point: PointAudit, name: str, system: words.System) -> Printed:
