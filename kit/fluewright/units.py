@@ -110,6 +110,7 @@ def _offset_units() -> frozenset[Any]:
 
 
 _LEAST = {"m^3": 1e-8, "m^3/s": 1e-10}  # of what is measured here nothing comes in smaller units; chosen here
+_MISREAD = frozenset({"dcfm", "dcfh", "ccfm"})
 
 
 @functools.cache
@@ -127,7 +128,8 @@ def _affine(from_unit: str, to_unit: str, name: str, usual: tuple[str, ...] = ()
         slope = (float(make(1e6, source).to(target).magnitude) - zero) / 1e6
     except Exception as error:
         raise _wrong_kind(name, from_unit, to_unit, usual) from error
-    if abs(slope) < _LEAST.get(to_unit, 0.0):  # "acfm" would be attofeet, "Nl/min" nanoliters
+    # "acfm" would be attofeet, "Nl/min" nanoliters, and "dcfm", of dry gas, decifeet.
+    if abs(slope) < _LEAST.get(to_unit, 0.0) or from_unit in _MISREAD:
         raise UnitError(
             f"{name} is given in '{from_unit}', which is not a unit this project knows; write for example "
             f"'{(usual or (to_unit,))[0]}'"

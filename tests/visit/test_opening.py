@@ -822,6 +822,7 @@ def test_units_may_be_written_as_the_field_writes_them(text: str, unit: str, exp
         ("5 % of reading", "1", "not a unit"),
         ("78 Nl/min", "m^3/s", "no factor turns"),  # of normal litres, not nanolitres
         ("78 al/min", "m^3/s", "not a unit"),
+        ("78 dcfm", "m^3/s", "not a unit"),  # of dry gas, not decifeet
     ],
 )
 def test_a_number_that_may_mean_two_things_is_refused(text: str, unit: str, message: str) -> None:
