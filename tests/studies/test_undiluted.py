@@ -294,6 +294,19 @@ def test_a_reading_below_a_bound_may_be_anything_down_to_none(
     assert all(one.measured is not None and one.measured.low == 0 for one in found)
 
 
+@pytest.mark.parametrize("oxygen", ["6 percent", "17 percent"])
+def test_a_flue_reading_below_a_bound_is_never_beyond_an_air_free_limit(
+    make_visit: Make, complete_plan: dict[str, Any], settled: list[list[str]], oxygen: str
+) -> None:
+    """500 ppm would be 701 air-free at 6 %, and 2,680 at 17 %; less than that may be none."""
+    readings = complete_plan["test_points"][0]["readings"]
+    readings["carbon_monoxide_dry"] = {"value": "< 500 ppm", "instrument": "flue"}
+    readings["oxygen_dry"] = {"value": oxygen, "instrument": "flue"}
+    found = of_rule(audited(make_visit, complete_plan, settled), AIR_FREE)
+    assert "beyond" not in {one.outcome for one in found}
+    assert ("cannot tell" in {one.outcome for one in found}) is (oxygen == "6 percent")
+
+
 def lit_in_fresh_air(settled: list[list[str]]) -> list[list[str]]:
     """Return the rows with two minutes of fresh air before the burner lights in row 24."""
     for row in settled[:24]:

@@ -23,9 +23,7 @@ from fluewright.units import Array
 from fluewright.visit import StatedAccuracy, on_display
 
 _FEWEST_TO_SCATTER = 8  # readings, chosen here
-_AS_NORMAL = (
-    1_000  # degrees of freedom, chosen here: from there on Student's interval is the normal one to 0.13 %
-)
+_AS_NORMAL = 1_000  # degrees of freedom, chosen here: beyond, Student's interval is normal to 0.13 %
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -261,7 +261,10 @@ def _undiluted(visit: Visit, monoxide: Number, dilution: Number | None) -> Carbo
         oxygen_name=None if dilution is None else dilution.quantity,
     )
     assert found is not None
-    return found
+    if monoxide.low > 0:
+        return found
+    # Of a reading that may be none, such as "< 500 ppm", nothing is known to be there at least.
+    return replace(found, air_free=replace(found.air_free, low=0.0), held_dilute=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
